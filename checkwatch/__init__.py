@@ -1,0 +1,1 @@
+"""checkwatch: which machines have a check that still counts, until when and with which limits."""

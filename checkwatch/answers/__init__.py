@@ -1,0 +1,1 @@
+"""One file, one question: a frozen value from the book and the rules at an instant. Pure."""

@@ -1,0 +1,1 @@
+"""The commands: read arguments, ask, show, exit code. Rules and sentences live elsewhere."""

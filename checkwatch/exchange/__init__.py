@@ -1,0 +1,1 @@
+"""Other people's formats: the logbook, fleet and places files (CSV)."""

@@ -1,0 +1,1 @@
+"""Rulebook text to a Rulebook and back into words, and the worked cases beside it."""

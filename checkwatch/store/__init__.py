@@ -1,0 +1,1 @@
+"""The append-only book on SQLite or PostgreSQL: tables, guards, the journal, migrations."""

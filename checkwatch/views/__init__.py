@@ -1,0 +1,1 @@
+"""Values shown: sentences, tables, JSON, CSV, the board. Knows answers, knows no store."""
