@@ -1,0 +1,162 @@
+"""When one validity clause is due and when it expires (docs/meaning.md, part 5)."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from datetime import tzinfo
+from typing import NamedTuple
+
+from checkwatch.core.entry import Reading
+from checkwatch.core.instant import FOREVER, Instant
+from checkwatch.core.period import Period, Unit, earlier, end_of, later
+from checkwatch.core.recurrence import next_occurrence
+from checkwatch.core.rulebook import ForUse, Number, OnceEach, UntilNext, ValidFor, Validity
+
+
+class Term(NamedTuple):
+    """What one clause gives one attempt.
+
+    For use, `mark` is the meter's number at which it is due, and the meter is not to be trusted
+    from `broken` on.
+    """
+
+    due_from: Instant
+    due: Instant
+    expiry: Instant
+    mark: Number | None = None
+    broken: Instant = FOREVER
+
+
+class Meter(NamedTuple):
+    """The readings of one meter in order of (at, seq), and when a reading was heard.
+
+    A struck reading gives nothing: it was not heard. What it cost stays, as if it stood.
+    """
+
+    readings: tuple[Reading, ...]
+    struck: frozenset[int]
+    ats: tuple[Instant, ...]
+    heard: tuple[Instant, ...]
+
+    @classmethod
+    def of(cls, readings: Iterable[Reading], struck: frozenset[int]) -> Meter:
+        """From readings in order of (at, seq)."""
+        kept = tuple(readings)
+        heard = tuple(reading.at for reading in kept if reading.seq not in struck)
+        return cls(kept, struck, tuple(reading.at for reading in kept), heard)
+
+    def base(self, at: Instant) -> Number | None:
+        """The last reading at or before an instant, or a lower one struck since."""
+        lowest: Number | None = None
+        for index in range(bisect_right(self.ats, at) - 1, -1, -1):
+            reading = self.readings[index]
+            lowest = reading.value if lowest is None else min(lowest, reading.value)
+            if reading.seq not in self.struck:
+                return lowest
+        return None
+
+    def reaches(self, number: Number, at: Instant) -> Instant:
+        """The instant of the first reading after `at` that is at least `number`."""
+        for index in range(bisect_right(self.ats, at), len(self.readings)):
+            if self.readings[index].value >= number:
+                return self.ats[index]
+        return FOREVER
+
+    def breaks(self, at: Instant, within: Period, zone: tzinfo) -> Instant:
+        """The first instant after `at` from which the meter is not to be trusted: a reading
+        lower than the one before it, or none for so long."""
+        for index in range(max(bisect_right(self.ats, at), 1), len(self.readings)):
+            if self.readings[index].value < self.readings[index - 1].value:
+                return min(self.ats[index], self._silent(at, within, zone))
+        return self._silent(at, within, zone)
+
+    def _silent(self, at: Instant, within: Period, zone: tzinfo) -> Instant:
+        for index in range(max(bisect_right(self.heard, at) - 1, 0), len(self.heard)):
+            silent = later(self.heard[index], within, zone)
+            if index + 1 == len(self.heard) or self.heard[index + 1] > silent:
+                return silent
+        return at
+
+
+def term(
+    clause: Validity, at: Instant, previous: Term | None, zone: tzinfo, meters: dict[str, Meter]
+) -> Term:
+    """Due instant and expiry of a clause for an attempt that ended at `at`.
+
+    `previous` is what this clause gave the last good attempt whose window was not empty.
+    """
+    if isinstance(clause, ValidFor):
+        due = _valid_for(clause, at, previous, zone)
+    elif isinstance(clause, UntilNext):
+        due = _until_next(clause, at, zone)
+    elif isinstance(clause, OnceEach):
+        return _once_each(clause, at, zone)
+    else:
+        return _for_use(clause, at, previous, zone, meters.get(clause.meter))
+    return Term(
+        earlier(due, clause.warn_before, zone) if clause.warn_before else due,
+        due,
+        later(due, clause.late, zone) if clause.late else due,
+    )
+
+
+def _rounded(due: Instant, unit: Unit | None, zone: tzinfo) -> Instant:
+    return end_of(due, unit, zone) if unit and due < FOREVER else due
+
+
+def _valid_for(clause: ValidFor, at: Instant, previous: Term | None, zone: tzinfo) -> Instant:
+    counted = _rounded(later(at, clause.lasts, zone), clause.round_up_to, zone)
+    if not clause.from_due or previous is None:
+        return counted
+    if at < earlier(previous.due, clause.early, zone):
+        return max(previous.due, counted)
+    if at <= later(previous.due, clause.late, zone):
+        return later(previous.due, clause.lasts, zone)
+    return counted
+
+
+def _until_next(clause: UntilNext, at: Instant, zone: tzinfo) -> Instant:
+    after = later(at, clause.early, zone)
+    found = next_occurrence(clause.recurrence, clause.counted_from, after, zone)
+    return at if found is None else _rounded(found, clause.round_up_to, zone)
+
+
+def _once_each(clause: OnceEach, at: Instant, zone: tzinfo) -> Term:
+    start = end_of(at, clause.unit, zone)
+    due = end_of(start, clause.unit, zone) if start < FOREVER else FOREVER
+    due_from = min(start, earlier(due, clause.warn_before, zone))
+    return Term(due_from, due, later(due, clause.late, zone))
+
+
+def _for_use(
+    clause: ForUse, at: Instant, previous: Term | None, zone: tzinfo, meter: Meter | None
+) -> Term:
+    base = meter.base(at) if meter else None
+    if meter is None or base is None:
+        return Term(at, at, at)
+    mark = _mark(clause, at, base, previous)
+    broken = meter.breaks(at, clause.reading_within, zone)
+    due = min(meter.reaches(mark, at), broken)
+    return Term(
+        min(meter.reaches(mark - clause.warn_before, at), due) if clause.warn_before else due,
+        due,
+        min(meter.reaches(mark + clause.late, at), broken),
+        mark,
+        broken,
+    )
+
+
+def _mark(clause: ForUse, at: Instant, base: Number, previous: Term | None) -> Number:
+    """The meter's number at which use is due: counted from the attempt, or the kept schedule.
+
+    A schedule is not kept across a meter that was replaced or silent: its numbers say nothing.
+    """
+    counted = base + clause.amount
+    if not clause.from_due or previous is None or previous.mark is None or previous.broken <= at:
+        return counted
+    if base < previous.mark - clause.early:
+        return max(previous.mark, counted)
+    if base <= previous.mark + clause.late or at <= previous.expiry:
+        return previous.mark + clause.amount
+    return counted

@@ -1,0 +1,177 @@
+"""The engine: entries and a check give windows, each with how it began and how it ended.
+
+A good attempt opens a window at its `at`. It ends at the earliest of an entry that voids the
+check and comes after the attempt began, the expiry by time or use, and the next attempt
+(docs/meaning.md, part 4). The engine walks entries; it never samples time.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from datetime import tzinfo
+from enum import StrEnum
+from typing import NamedTuple
+
+from checkwatch.core.attempt import Attempt, Traces, attempts
+from checkwatch.core.clause import Meter, Term, term
+from checkwatch.core.entry import Key, Reading
+from checkwatch.core.instant import FOREVER, Instant
+from checkwatch.core.logbook import Logbook
+from checkwatch.core.rulebook import Check, ForUse, Rulebook
+
+
+class Ending(StrEnum):
+    """What ended a window; where several coincide, the first in this order."""
+
+    VOIDED = "voided"
+    EXPIRY = "expiry"
+    ATTEMPT = "attempt"
+    OPEN = "open"
+
+
+class Window(NamedTuple):
+    """The half-open span [start, until) in which one attempt keeps one check ready.
+
+    Empty where start = until. `expiry` is its end by time alone; `due_clause` and
+    `expiry_clause` are the positions of the clauses that gave them, -1 without a clause.
+    """
+
+    attempt: Attempt
+    start: Instant
+    due_from: Instant
+    due: Instant
+    expiry: Instant
+    until: Instant
+    ended_by: Ending
+    ended_entry: int | None
+    due_clause: int
+    expiry_clause: int
+
+
+class Track(NamedTuple):
+    """One check of one machine over time: its attempts, and the window of each if it has one.
+
+    `last_looked` and `last_open` hold, for each attempt, the position of the last attempt up to
+    it that was not broken off, and of the last one whose window is not empty; -1 for none.
+    """
+
+    check: Check
+    attempts: Sequence[Attempt]
+    windows: Sequence[Window | None]
+    voids: Sequence[Key]
+    ats: Sequence[Instant]
+    last_looked: Sequence[int]
+    last_open: Sequence[int]
+
+    def position(self, at: Instant) -> int:
+        """The position of the attempt that governs at an instant, -1 before the first."""
+        return bisect_right(self.ats, at) - 1
+
+    def next_look(self, key: Key) -> Instant:
+        """When the check was next looked at after a place in the order of entries.
+
+        A pass that was struck later still ended what it ended.
+        """
+        for attempt in self.attempts[bisect_left(self.ats, key[0]) :]:
+            if (attempt.at, attempt.seq) > key and (attempt.looked or attempt.struck):
+                return attempt.at
+        return FOREVER
+
+    def next_void(self, key: Key) -> Instant:
+        """When the check was next voided after a place in the order of entries."""
+        index = bisect_right(self.voids, key)
+        return self.voids[index][0] if index < len(self.voids) else FOREVER
+
+
+def track(log: Logbook, traces: Traces, check: Check, rulebook: Rulebook) -> Track:
+    """Follows one check through the entries of a machine. Linear in the check's own entries."""
+    found = attempts(traces, check, rulebook)
+    voids = traces.voids(check)
+    windows = _windows(found, voids, check, rulebook.zone, _meters(log, check))
+    last_looked, last_open = [], []
+    looked = opened = -1
+    for index, (attempt, window) in enumerate(zip(found, windows, strict=True)):
+        if attempt.looked:
+            looked = index
+        if window is not None and window.start < window.until:
+            opened = index
+        last_looked.append(looked)
+        last_open.append(opened)
+    ats = [attempt.at for attempt in found]
+    return Track(check, found, windows, voids, ats, last_looked, last_open)
+
+
+def _meters(log: Logbook, check: Check) -> dict[str, Meter]:
+    names = {clause.meter for clause in check.validity if isinstance(clause, ForUse)}
+    if not names:
+        return {}
+    readings = [entry for entry in log.entries if isinstance(entry, Reading)]
+    return {
+        name: Meter.of((reading for reading in readings if reading.meter == name), log.struck)
+        for name in names
+    }
+
+
+def _windows(
+    found: Sequence[Attempt],
+    voids: Sequence[Key],
+    check: Check,
+    zone: tzinfo,
+    meters: dict[str, Meter],
+) -> list[Window | None]:
+    windows: list[Window | None] = []
+    previous: list[Term | None] = [None] * len(check.validity)
+    for index, attempt in enumerate(found):
+        if not attempt.good:
+            windows.append(None)
+            continue
+        terms = [
+            term(clause, attempt.at, before, zone, meters)
+            for clause, before in zip(check.validity, previous, strict=True)
+        ]
+        following = found[index + 1] if index + 1 < len(found) else None
+        window = _window(attempt, terms, voids, following)
+        if window.until > window.start:
+            previous = list(terms)
+        windows.append(window)
+    return windows
+
+
+def _window(
+    attempt: Attempt, terms: Sequence[Term], voids: Sequence[Key], following: Attempt | None
+) -> Window:
+    start = attempt.at
+    due_from = due = expiry = FOREVER
+    due_clause = expiry_clause = -1
+    for index, given in enumerate(terms):
+        if given.due_from < due_from:
+            due_from = given.due_from
+        if given.due < due:
+            due, due_clause = given.due, index
+        if given.expiry < expiry:
+            expiry, expiry_clause = given.expiry, index
+    expiry = max(expiry, start)
+    until, ended_by, ended_entry = expiry, Ending.EXPIRY, None
+    if expiry == FOREVER:
+        ended_by = Ending.OPEN
+    # The first entry after the attempt began: the machine was altered under the test, or since.
+    first = bisect_right(voids, (attempt.began, attempt.seq))
+    if first < len(voids):
+        voided = max(voids[first][0], start)
+        if voided <= until:
+            until, ended_by, ended_entry = voided, Ending.VOIDED, voids[first][1]
+    if following is not None and following.at < until:
+        until, ended_by, ended_entry = following.at, Ending.ATTEMPT, following.seq
+    return Window(
+        attempt,
+        start,
+        max(due_from, start),
+        max(due, start),
+        expiry,
+        until,
+        ended_by,
+        ended_entry,
+        due_clause,
+        expiry_clause,
+    )
