@@ -1,0 +1,82 @@
+"""The book as a question sees it: versions, places, and the entries of the machines it concerns."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from checkwatch.core.entry import Entry, PlaceKnown
+from checkwatch.core.instant import Instant
+from checkwatch.core.judge import Judge
+from checkwatch.core.place import present
+from checkwatch.core.rulebook import Rulebook
+from checkwatch.core.standing import MachineStanding, Standing
+from checkwatch.core.versions import Versions
+
+
+class Question(NamedTuple):
+    """As of which instant, and as the book was known when.
+
+    `known_at` is None where nobody asked: then all that is written counts.
+    """
+
+    at: Instant
+    now: Instant
+    known_at: Instant | None = None
+
+    @property
+    def known(self) -> Instant:
+        """The K of docs/meaning.md."""
+        return self.now if self.known_at is None else self.known_at
+
+
+@dataclass(frozen=True)
+class Book:
+    """What was read for a question.
+
+    `doubts` are the reasons why the book is not believed; with any, every standing is unknown.
+    `newest` is when its newest entry was written, None for a book without entries.
+    """
+
+    versions: Versions
+    places: Sequence[PlaceKnown]
+    entries: Mapping[str, Sequence[Entry]]
+    doubts: tuple[str, ...] = ()
+    newest: Instant | None = None
+    _judges: dict[tuple[str, Instant, Instant], Judge] = field(default_factory=dict, repr=False)
+    _fleets: dict[Question, list[MachineStanding]] = field(default_factory=dict, repr=False)
+
+    def rulebook(self, question: Question) -> Rulebook | None:
+        """The version in force, None if none was known yet."""
+        version = self.versions.known_at(question.known).in_force(question.at)
+        return version.rulebook if version else None
+
+    def places_known(self, question: Question) -> dict[str, PlaceKnown]:
+        """The last word on each place, in the order of the lists."""
+        known = {p.place: p for p in self.places if p.recorded <= question.known}
+        ordered = sorted(known.values(), key=lambda p: (p.order, p.area, p.place))
+        return {place.place: place for place in ordered}
+
+    def judge(self, machine: str, question: Question, at: Instant | None = None) -> Judge:
+        """The judge of a machine with its entries up to `at` (the question's instant)."""
+        key = (machine, question.at if at is None else at, question.known)
+        if key not in self._judges:
+            entries = self.entries.get(machine, ())
+            self._judges[key] = Judge(machine, entries, self.versions, key[1], key[2])
+        return self._judges[key]
+
+    def standing(self, machine: str, question: Question) -> MachineStanding:
+        """Where a machine stands; unknown while the book is not believed."""
+        return self.believed(self.judge(machine, question).at(question.at))
+
+    def believed(self, standing: MachineStanding) -> MachineStanding:
+        """The same, or unknown while the book is not believed."""
+        return standing._replace(standing=Standing.UNKNOWN) if self.doubts else standing
+
+    def fleet(self, question: Question) -> list[MachineStanding]:
+        """Every machine that is commissioned and not retired at the question's instant."""
+        if question not in self._fleets:
+            standings = (self.standing(machine, question) for machine in sorted(self.entries))
+            self._fleets[question] = [s for s in standings if present(s)]
+        return self._fleets[question]

@@ -1,0 +1,138 @@
+"""The least work that would make every gate of a machine ready (docs/meaning.md, part 9)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from checkwatch.core.entry import FaultClosed, Returned, Severity
+from checkwatch.core.rulebook import Check, Number, Rulebook
+from checkwatch.core.standing import CheckState, MachineStanding
+
+
+class Work(NamedTuple):
+    """Checks to pass, as (machine, check), what they cost, and who else must act first."""
+
+    checks: tuple[tuple[str, Check], ...] = ()
+    others_must: tuple[str, ...] = ()
+
+    @property
+    def attended(self) -> Number:
+        """The minutes that need a person."""
+        return sum(check.minutes.attended for _, check in self.checks if check.minutes)
+
+    @property
+    def total(self) -> Number:
+        """All minutes, one check after another."""
+        return sum(check.minutes.total for _, check in self.checks if check.minutes)
+
+    @property
+    def cost(self) -> tuple[bool, Number, Number, int]:
+        """What makes one piece of work less than another."""
+        return (bool(self.others_must), self.attended, self.total, len(self.checks))
+
+
+NO_WORK = Work()
+
+
+def together(works: Iterable[Work]) -> Work:
+    """The work of several machines as one."""
+    found = list(works)
+    return Work(
+        tuple(one for work in found for one in work.checks),
+        tuple(dict.fromkeys(text for work in found for text in work.others_must)),
+    )
+
+
+def least_work(machine: MachineStanding) -> Work:
+    """What would clear a machine, and who must act where a check is not enough."""
+    rulebook = machine.rulebook
+    if rulebook is None or machine.log.enrolled is None:
+        return NO_WORK
+    owed = [state for state in machine.gates if not state.ready]
+    blocked = [state for state in owed if engineer_needed(machine, state)]
+    open_to_us = [state.check for state in owed if state not in blocked]
+    ours = [state.check for state in machine.checks if not engineer_needed(machine, state)]
+    chosen = _cheapest(open_to_us, ours, rulebook)
+    return Work(
+        tuple((machine.machine, check) for check in chosen),
+        (*_others(machine), *(_engineer(state) for state in blocked)),
+    )
+
+
+def engineer_needed(machine: MachineStanding, state: CheckState) -> bool:
+    """Whether a failed check waits for a return or a closed fault before it may be repeated."""
+    if state.failed is None or not state.check.engineer_after_fail:
+        return False
+    fail = (state.failed.at, state.failed.seq)
+    return not any(
+        isinstance(entry, Returned | FaultClosed)
+        and entry.key > fail
+        and entry.seq not in machine.log.struck
+        for entry in machine.log.entries
+    )
+
+
+def _engineer(state: CheckState) -> str:
+    return f"the engineer: {state.check.title.lower()} failed, and waits for a return to use"
+
+
+def _others(machine: MachineStanding) -> tuple[str, ...]:
+    found = [
+        f"whoever closes fault {fault.seq}: {fault.note or 'it forbids use'}"
+        for fault in machine.log.open_faults
+        if fault.severity is Severity.STOP_USE
+    ]
+    if withdrawal := machine.log.withdrawn:
+        found.append(f"whoever returns it to use: {withdrawal.note or 'it is withdrawn'}")
+    return tuple(found)
+
+
+def readies(check: Check, rulebook: Rulebook) -> frozenset[str]:
+    """The checks that a pass of this one makes ready: itself, and what it covers and measures."""
+    return frozenset(
+        code
+        for code, sources in rulebook.covering.items()
+        if check.code in sources
+        and (code == check.code or check.measures.keys() >= set(rulebook.checks[code].required))
+    )
+
+
+def _cheapest(
+    owed: Sequence[Check], able: Sequence[Check], rulebook: Rulebook
+) -> tuple[Check, ...]:
+    """The cheapest set of `able` checks that readies all of `owed`, in the rulebook's order.
+
+    Checks are taken one by one; for each set of gates readied so far the best way is kept.
+    Ties fall to the earlier checks, since a way is compared by its positions last.
+    """
+    wanted = frozenset(check.code for check in owed)
+    forced = _forced(wanted, able, rulebook)
+    done = frozenset().union(*(readies(check, rulebook) for check in forced)) & wanted
+    best: dict[frozenset[str], tuple[Number, Number, int, tuple[int, ...]]] = {done: (0, 0, 0, ())}
+    for position, check in enumerate(able):
+        gain = readies(check, rulebook) & wanted
+        if check in forced or gain <= done:
+            continue
+        minutes = check.minutes
+        attended, total = (minutes.attended, minutes.total) if minutes else (0, 0)
+        for ready, (a, t, n, way) in list(best.items()):
+            reached = ready | gain
+            cost = (a + attended, t + total, n + 1, (*way, position))
+            if reached != ready and (reached not in best or cost < best[reached]):
+                best[reached] = cost
+    if wanted not in best:
+        return tuple(forced)
+    chosen = {able[position].code for position in best[wanted][3]} | {c.code for c in forced}
+    return tuple(check for check in able if check.code in chosen)
+
+
+def _forced(wanted: frozenset[str], able: Sequence[Check], rulebook: Rulebook) -> tuple[Check, ...]:
+    """The checks that alone can ready some gate: they are in every solution, and taking them
+    first keeps the search small for a machine on which everything is owed."""
+    forced: dict[str, Check] = {}
+    for code in wanted:
+        ways = [check for check in able if code in readies(check, rulebook)]
+        if len(ways) == 1:
+            forced[ways[0].code] = ways[0]
+    return tuple(check for check in able if check.code in forced)
