@@ -1,0 +1,17 @@
+"""${message}.
+
+Every constraint has a name, and the table `entry` is never batched: SQLite would drop its
+triggers and unnamed checks without a word.
+"""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = ${repr(up_revision)}
+down_revision = ${repr(down_revision)}
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    ${upgrades if upgrades else "pass"}

@@ -1,0 +1,94 @@
+"""Making a book and bringing an older one up to date. Imports alembic, so no question needs it."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Connection, inspect
+
+import checkwatch
+from checkwatch.errors import Problem, WrongUse
+from checkwatch.store import engine, trouble
+from checkwatch.store.engine import State
+
+
+def create(url: str) -> None:
+    """Makes an empty book; WrongUse where there is one already, or something else."""
+    path = engine.sqlite_path(url)
+    if path is not None:
+        _prepare_file(path, engine.shown(url))
+    with engine.making(url) as conn:
+        if engine.state_of(conn) != "none":
+            remedy = "name another place with --db, or go on with this one"
+            raise WrongUse(Problem(engine.shown(url), "there is a book already", remedy))
+        _refuse_foreign(conn, url)
+        _to_head(conn)
+
+
+def upgrade(url: str) -> None:
+    """Brings a book's tables to this program's version and sets its guards up anew."""
+    path = engine.sqlite_path(url)
+    if path is not None and not path.exists():
+        raise WrongUse(Problem(engine.shown(url), "there is no book", "make one first"))
+    with engine.making(url) as conn:
+        state = engine.state_of(conn)
+        if state == "none":
+            raise WrongUse(Problem(engine.shown(url), "there is no book in it", "make one first"))
+        if state == "newer":
+            remedy = "use the version of checkwatch that wrote it, or a later one"
+            raise WrongUse(Problem(engine.shown(url), "the book is of a newer version", remedy))
+        _to_head(conn)
+
+
+def schema_state(url: str) -> State:
+    """How the book's tables compare with this program's; `none` where there is no book.
+
+    Raises CannotTell where it cannot be reached.
+    """
+    path = engine.sqlite_path(url)
+    if path is not None and (not path.exists() or path.stat().st_size == 0):
+        return "none"
+    with engine.looking(url) as conn:
+        return engine.state_of(conn)
+
+
+def _to_head(conn: Connection) -> None:
+    command.upgrade(_config(conn), "head")
+
+
+def _config(conn: Connection) -> Config:
+    config = Config()
+    # Config reads % as the start of a variable, and folders may be called anything.
+    config.set_main_option("script_location", str(_scripts()).replace("%", "%%"))
+    config.attributes["connection"] = conn
+    return config
+
+
+def _scripts() -> Path:
+    """The folder of the migrations: inside the installed package, or beside it in a checkout."""
+    package = Path(checkwatch.__file__).parent
+    shipped = package / "_migrations"
+    return shipped if shipped.is_dir() else package.parent / "alembic"
+
+
+def _refuse_foreign(conn: Connection, url: str) -> None:
+    if tables := inspect(conn).get_table_names():
+        what = f"belongs to something else: it holds {', '.join(sorted(tables)[:3])}"
+        raise WrongUse(Problem(engine.shown(url), what, "name an empty place with --db"))
+
+
+def _prepare_file(path: Path, where: str) -> None:
+    """An empty file in WAL mode, which cannot be set inside a transaction."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.exists() and path.stat().st_size > 0:
+            return
+    except OSError as error:
+        reason = f"cannot be made: {(error.strerror or str(error)).lower()}"
+        raise WrongUse(Problem(where, reason, "name another place with --db")) from None
+    with trouble.refused(where, WrongUse), closing(sqlite3.connect(path)) as conn:
+        conn.execute("PRAGMA journal_mode = WAL")

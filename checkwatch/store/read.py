@@ -1,0 +1,187 @@
+"""Reading the book: entries as the values of core, and the reasons not to believe them.
+
+Long answers are streamed: a book of ten million lines needs no memory for ten million entries.
+Every function takes a connection from `reading()` or `writing()` and is done before it is closed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from typing import NamedTuple
+
+from sqlalchemy import Connection, Select, func, select, text
+
+from checkwatch.core.entry import Adopted, Entry, PlaceKnown
+from checkwatch.core.instant import MINUTE, Instant, iso
+from checkwatch.errors import CannotTell
+from checkwatch.store import engine, guards
+from checkwatch.store.columns import to_entry
+from checkwatch.store.seal import NO_HASH, Line
+from checkwatch.store.tables import entry
+
+#: How far our clocks may differ, in microseconds (docs/meaning.md §2).
+CLOCK_TOLERANCE = 2 * MINUTE
+
+#: The `machine` of entries that concern the whole book.
+BOOK = ""
+
+_ALL = select(entry)
+_BATCH = 500
+
+
+def entries(conn: Connection, machines: Iterable[str] | None = None) -> Iterator[Entry]:
+    """The entries of these machines, or of all: machine by machine, each in order of (at, seq)."""
+    if machines is None:
+        yield from _entries(conn, _ALL.where(entry.c.machine > BOOK).order_by(*_ORDER))
+        return
+    for batch in _batches(sorted(set(machines))):
+        yield from _entries(conn, _ALL.where(entry.c.machine.in_(batch)).order_by(*_ORDER))
+
+
+def written(conn: Connection, after: int = 0) -> Iterator[Entry]:
+    """All entries with a number above `after`, those about the book too, by number."""
+    yield from _entries(conn, _ALL.where(entry.c.seq > after).order_by(entry.c.seq))
+
+
+def adoptions(conn: Connection) -> tuple[Adopted, ...]:
+    """The rulebooks that the book adopted, in order of (at, seq)."""
+    return tuple(e for e in _of_form(conn, Adopted.what) if isinstance(e, Adopted))
+
+
+def places(conn: Connection) -> tuple[PlaceKnown, ...]:
+    """What the book learnt of places, in order of (at, seq)."""
+    return tuple(e for e in _of_form(conn, PlaceKnown.what) if isinstance(e, PlaceKnown))
+
+
+def by_number(conn: Connection, seq: int) -> Entry | None:
+    """The entry with this number."""
+    return next(_entries(conn, _ALL.where(entry.c.seq == seq)), None)
+
+
+def find_by_ref(conn: Connection, refs: Iterable[str]) -> dict[str, Entry]:
+    """Of these senders' keys, those that are in the book, with their entries."""
+    found: dict[str, Entry] = {}
+    for batch in _batches(sorted(set(refs) - {""})):
+        known = _entries(conn, _ALL.where(entry.c.ref.in_(batch), entry.c.ref != ""))
+        found.update((e.ref, e) for e in known)
+    return found
+
+
+def machines(conn: Connection) -> tuple[str, ...]:
+    """The tags of all machines that have entries, sorted; retired ones too."""
+    return tuple(tag for (tag,) in conn.execute(_MACHINES))
+
+
+def newest_seq(conn: Connection) -> int:
+    """The highest number in the book, 0 for an empty one."""
+    return conn.scalar(select(func.max(entry.c.seq))) or 0
+
+
+def newest_recorded(conn: Connection) -> Instant | None:
+    """When the newest entry was written down; None for an empty book."""
+    newest = conn.scalar(select(func.max(entry.c.recorded)))
+    return None if newest is None else Instant(newest)
+
+
+def head(conn: Connection, machine: str) -> Line | None:
+    """The last line of a machine's chain; `BOOK` names that of the whole book's entries."""
+    ends = _ALL.where(entry.c.machine == machine).order_by(entry.c.position.desc()).limit(1)
+    return next(_lines(conn, ends), None)
+
+
+def doubts(conn: Connection, now: Instant, machines: Iterable[str] = ()) -> tuple[str, ...]:
+    """Why the book is not believed, as whole phrases; empty if it is (docs/meaning.md §11).
+
+    Besides the book's newest entry it looks at the newest of each machine named.
+    """
+    if engine.state_of(conn) != "current":
+        return ("the book's tables are of another version than the program",)
+    found = []
+    newest = newest_recorded(conn)
+    if newest is not None and now < newest - CLOCK_TOLERANCE:
+        found.append(f"the clock says {iso(now)}, but the newest entry was written {iso(newest)}")
+    if gone := guards.missing(conn):
+        found.append(f"the book's guards are missing: {', '.join(gone)}")
+    ends = {line.seq: line for line in _newest_lines(conn, machines)}
+    found.extend(f"entry {seq} was altered" for seq, line in ends.items() if not line.whole)
+    return tuple(found)
+
+
+class Broken(NamedTuple):
+    """The first line at which the book does not verify, and why."""
+
+    seq: int
+    machine: str
+    why: str
+
+
+def verify(conn: Connection) -> Broken | None:
+    """Walks the chains of all machines; None if every line is as it was written.
+
+    That lines are missing at the very end of a chain shows only against a seal taken earlier.
+    """
+    before: Line | None = None
+    for line in _lines(conn, _ALL.order_by(entry.c.machine, entry.c.position)):
+        if before is not None and before.machine != line.machine:
+            before = None
+        if why := _fault_of(line, before):
+            return Broken(line.seq, line.machine, why)
+        before = line
+    return None
+
+
+def _fault_of(line: Line, before: Line | None) -> str:
+    expected = (before.position + 1, before.hash) if before else (1, NO_HASH)
+    if not line.whole:
+        return "the entry was altered"
+    if line.position > expected[0]:
+        return "an entry before it is missing"
+    if line.prev_hash != expected[1]:
+        return "it does not follow the entry before it"
+    if before and (line.seq < before.seq or line.recorded < before.recorded):
+        return "it is numbered or dated before the entry that it follows"
+    try:
+        to_entry(line)
+    except CannotTell:
+        return "it cannot be understood"
+    return ""
+
+
+def _newest_lines(conn: Connection, machines: Iterable[str]) -> Iterator[Line]:
+    yield from _lines(conn, _ALL.order_by(entry.c.seq.desc()).limit(1))
+    for machine in machines:
+        if line := head(conn, machine):
+            yield line
+
+
+def _of_form(conn: Connection, form: str) -> Iterator[Entry]:
+    wanted = _ALL.where(entry.c.machine == BOOK, entry.c.form == form)
+    return _entries(conn, wanted.order_by(*_ORDER))
+
+
+def _entries(conn: Connection, wanted: Select[Sequence[object]]) -> Iterator[Entry]:
+    return map(to_entry, _lines(conn, wanted))
+
+
+def _lines(conn: Connection, wanted: Select[Sequence[object]]) -> Iterator[Line]:
+    return map(Line._make, conn.execute(wanted.execution_options(yield_per=1000)))
+
+
+def _batches(texts: Iterable[str]) -> Iterator[list[str]]:
+    rest = iter(texts)
+    while batch := list(islice(rest, _BATCH)):
+        yield batch
+
+
+_ORDER = (entry.c.machine, entry.c.at, entry.c.seq)
+
+#: One look into the index for each machine, however many entries it has.
+_MACHINES = text("""
+WITH RECURSIVE known(tag) AS (
+    SELECT min(machine) FROM entry WHERE machine > ''
+    UNION ALL
+    SELECT (SELECT min(machine) FROM entry WHERE machine > tag) FROM known WHERE tag IS NOT NULL
+)
+SELECT tag FROM known WHERE tag IS NOT NULL
+""")

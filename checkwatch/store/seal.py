@@ -1,0 +1,57 @@
+"""A line of the book and its hash: what docs/reference/book-format.md writes down for others.
+
+This file knows no database, so that a reader with nothing but the standard library can use it.
+"""
+
+from __future__ import annotations
+
+from hashlib import sha256
+from typing import NamedTuple
+
+#: The first field of what is hashed: another way of hashing would carry another name.
+_SCHEME = "checkwatch entry 1"
+
+#: Stands for the hash of the line before a machine's first.
+NO_HASH = b""
+
+
+class Line(NamedTuple):
+    """One row of the table `entry`, column by column.
+
+    `position` counts the lines of one machine from 1; instants are microseconds of UTC. `form`
+    tells a result and a happening of the same code apart.
+    """
+
+    seq: int
+    machine: str
+    position: int
+    form: str
+    what: str
+    at: int
+    recorded: int
+    by: str
+    note: str
+    ref: str
+    payload: str
+    prev_hash: bytes
+    hash: bytes = NO_HASH
+
+    @property
+    def whole(self) -> bool:
+        """Whether the line still has the hash that it was written with."""
+        return self.hash == hash_of(self)
+
+
+def hash_of(line: Line) -> bytes:
+    """SHA-256 over every field of the line but its own hash, the previous hash first.
+
+    Each field is preceded by its length in bytes, so that no two lines are hashed alike.
+    """
+    texts = (str(field).encode("utf-8", "surrogatepass") for field in line[:-2])
+    fields = (_SCHEME.encode(), line.prev_hash, *texts)
+    return sha256(b"".join(b"%d:%b," % (len(field), field) for field in fields)).digest()
+
+
+def sealed(line: Line) -> Line:
+    """The line with its hash."""
+    return line._replace(hash=hash_of(line))
