@@ -1,0 +1,24 @@
+"""A second evaluator of the definition: slow, plain, sharing no code with the package.
+
+It is written from docs/meaning.md alone, so that two readings of that page can be compared. It
+keeps nothing between questions: each answer is worked out again from the list of entries.
+An instant is an int, the microseconds of UTC since 1970-01-01; a measure is a Decimal; rulebooks,
+entries and places are the plain dicts that their files hold.
+
+Where the page leaves a choice, the reading that clears less was taken, and a comment says so.
+"""
+
+from .places import place_at
+from .standing import cleared_for, standing_at
+from .windows import check_at, windows
+from .work import least_work, owed
+
+__all__ = [
+    "check_at",
+    "cleared_for",
+    "least_work",
+    "owed",
+    "place_at",
+    "standing_at",
+    "windows",
+]

@@ -1,0 +1,116 @@
+"""Where a place stands (meaning, §7, last paragraph)."""
+# ruff: noqa: N803  (T, K and D are the definition's own letters)
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+from .book import Entry, Rulebook, Version, counted, enrolment, in_service, place_of, version_at
+from .standing import standing_at
+
+WORST_LAST = ["cleared", "limited", "by-exception", "not-cleared", "withdrawn", "unknown"]
+IN_WORDS = {"by-exception": "by exception", "not-cleared": "not cleared"}
+
+
+class Here(NamedTuple):
+    """A machine in a place, and how it stands."""
+
+    rank: int
+    machine: str
+    kind: str
+    limits: list[str]
+
+
+def place_at(
+    versions: Sequence[Version],
+    entries: Sequence[Entry],
+    places: Sequence[dict[str, Any]],
+    place: str,
+    T: int,
+    K: int,
+) -> dict[str, Any]:
+    """Give the standing and the limits of a place, with the room that belongs to it."""
+    rules = version_at(versions, T, K)
+    found = [each for each in places if each["place"] == place]
+    if rules is None or not found:
+        return by_needs([], [])
+    needed = needs_of(rules, found[0])
+    here = machines_here(versions, entries, place, T, K)
+    answer = by_needs(needed, here)
+    room = [each for each in places if each["place"] == found[0].get("with")]
+    if room and needs_of(rules, room[0]):
+        other = place_at(versions, entries, places, room[0]["place"], T, K)
+        answer = {
+            "standing": worst(answer["standing"], other["standing"]),
+            "limits": list(dict.fromkeys(answer["limits"] + other["limits"])),
+        }
+    return answer
+
+
+def needs_of(rules: Rulebook, place: dict[str, Any]) -> list[str]:
+    """Give the kinds of machine that a place needs by its place kind."""
+    kinds = rules.get("place_kind", [])
+    return [
+        need
+        for kind in kinds
+        if kind["code"] == place["place_kind"]
+        for need in kind.get("needs", [])
+    ]
+
+
+def machines_here(
+    versions: Sequence[Version], entries: Sequence[Entry], place: str, at: int, known: int
+) -> list[Here]:
+    """Give the machines in a place, best standing first; a retired one is not there."""
+    found = []
+    for machine in sorted({entry["machine"] for entry in entries}):
+        mine = counted(entries, machine, at, known)
+        enrolled = enrolment(mine)
+        if enrolled is not None and in_service(mine) and place_of(mine) == place:
+            stands = standing_at(versions, entries, machine, at, known)
+            rank = WORST_LAST.index(stands["standing"])
+            found.append(Here(rank, machine, enrolled["kind"], stands["limits"]))
+    return sorted(found, key=lambda each: (each.rank, each.machine))
+
+
+def by_needs(needs: Sequence[str], here: Sequence[Here]) -> dict[str, Any]:
+    """Take the best machines of each kind; the place has the worst of these.
+
+    Without needs it is unknown.
+    """
+    standings = ["cleared" if needs else "unknown"]
+    limits: list[str] = []
+    for kind, number in Counter(needs).items():
+        fitting = [machine for machine in here if machine.kind == kind]
+        taken = fitting[:number]
+        standings += [WORST_LAST[machine.rank] for machine in taken]
+        if len(taken) < number:
+            standings.append("not-cleared")
+        limits += [text for machine in taken for text in machine.limits]
+        mistakable = [use_only(taken, other) for other in worse(taken, fitting[number:])]
+        standings += ["limited" for _ in mistakable]
+        limits += mistakable
+    standing = worst(*standings)
+    return {
+        "standing": "not-cleared" if standing == "withdrawn" else standing,
+        "limits": list(dict.fromkeys(limits)),
+    }
+
+
+def worse(taken: Sequence[Here], others: Sequence[Here]) -> list[Here]:
+    """Give the machines that could be taken by mistake: worse than all taken, not withdrawn."""
+    worst_taken = max((machine.rank for machine in taken), default=0)
+    withdrawn = WORST_LAST.index("withdrawn")
+    return [other for other in others if other.rank > worst_taken and other.rank != withdrawn]
+
+
+def use_only(taken: Sequence[Here], other: Here) -> str:
+    """Say which machines to use, and which to leave."""
+    names = " and ".join(machine.machine for machine in taken)
+    word = WORST_LAST[other.rank]
+    return f"use {names} only: {other.machine}, also here, is {IN_WORDS.get(word, word)}"
+
+
+def worst(*standings: str) -> str:
+    """Give the worst of some standings."""
+    return max(standings, key=WORST_LAST.index)

@@ -1,0 +1,221 @@
+"""Windows of a check, and its state at an instant (meaning, §4 and §6)."""
+# ruff: noqa: N803  (T, K and D are the definition's own letters)
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+from .attempts import Attempt, attempts_of
+from .book import (
+    Check,
+    Entry,
+    Rulebook,
+    Version,
+    checks_by_code,
+    commissioned,
+    counted,
+    fault_named_by,
+    is_gate,
+    is_happening,
+    is_result,
+    order,
+    stops_use,
+    version_at,
+)
+from .validity import Before, Times, times_of
+
+# Where two ends coincide, the first of these is said to have ended the window.
+ENDS_FIRST = ["voided", "expiry", "attempt"]
+
+
+class Window(NamedTuple):
+    """The half-open span in which one attempt keeps a check ready.
+
+    `due_from`, `due` and `expiry` are None where no clause ends it, `until` where nothing has.
+    """
+
+    attempt: Attempt
+    due_from: int | None
+    due: int | None
+    expiry: int | None
+    until: int | None
+    ended_by: str
+    ended_entry: int | None
+    clauses: list[Times]
+
+    @property
+    def start(self) -> int:
+        return int(self.attempt.entry["at"])
+
+    @property
+    def empty(self) -> bool:
+        return self.until == self.start
+
+
+def windows(
+    versions: Sequence[Version], entries: Sequence[Entry], machine: str, check: str, T: int, K: int
+) -> list[dict[str, Any]]:
+    """Give every window of a check of a machine, by the version in force at T."""
+    rules = version_at(versions, T, K)
+    if rules is None:
+        return []
+    return [
+        {
+            "from": window.start,
+            "due_from": window.due_from,
+            "due": window.due,
+            "until": window.until,
+            "outcome": window.attempt.outcome,
+            "entry": window.attempt.entry["seq"],
+            "ended_by": window.ended_by,
+            "ended_entry": window.ended_entry,
+        }
+        for window in windows_of(rules, counted(entries, machine, T, K), check)
+    ]
+
+
+def check_at(
+    versions: Sequence[Version], entries: Sequence[Entry], machine: str, check: str, T: int, K: int
+) -> dict[str, Any]:
+    """Give the state of a check of a machine at T, as known at K, and the instants around it."""
+    rules = version_at(versions, T, K)
+    return state_at(rules or {}, counted(entries, machine, T, K), check, T)
+
+
+def windows_of(rules: Rulebook, mine: Sequence[Entry], check: str) -> list[Window]:
+    """Give the windows of a check in order; an attempt that counts as stopped opens none."""
+    attempts = attempts_of(rules, mine, check)
+    found: list[Window] = []
+    for number, attempt in enumerate(attempts):
+        if attempt.opens:
+            following = attempts[number + 1] if number + 1 < len(attempts) else None
+            found.append(window_of(rules, mine, check, attempt, following, found))
+    return found
+
+
+def window_of(
+    rules: Rulebook,
+    mine: Sequence[Entry],
+    check: str,
+    attempt: Attempt,
+    following: Attempt | None,
+    earlier: Sequence[Window],
+) -> Window:
+    """Give the window that one attempt opens, ended by the earliest of what ends it."""
+    rule = checks_by_code(rules)[check]
+    clauses = clause_times(rules, rule, attempt, mine, earlier)
+    expiry = min((times.expiry for times in clauses), default=None)
+    start = attempt.entry["at"]
+    ends: list[tuple[int, str, int | None]] = []
+    if expiry is not None:
+        ends.append((expiry, "expiry", None))
+    if following is not None:
+        ends.append((following.entry["at"], "attempt", following.entry["seq"]))
+    for entry in mine:
+        if order(entry) > attempt.beginning and voids(rules, rule, entry, mine):
+            ends.append((max(start, entry["at"]), "voided", entry["seq"]))
+            break
+    until, ended_by, ended_entry = min(
+        ends, key=lambda end: (end[0], ENDS_FIRST.index(end[1])), default=(None, "open", None)
+    )
+    return Window(
+        attempt,
+        min((times.due_from for times in clauses), default=None),
+        min((times.due for times in clauses), default=None),
+        expiry,
+        until,
+        ended_by,
+        ended_entry,
+        clauses,
+    )
+
+
+def clause_times(
+    rules: Rulebook,
+    rule: Check,
+    attempt: Attempt,
+    mine: Sequence[Entry],
+    earlier: Sequence[Window],
+) -> list[Times]:
+    """Ask each validity clause, and tell it what it gave for the last window not empty."""
+    zone = rules["rulebook"]["zone"]
+    before = [window for window in earlier if not window.empty]
+    return [
+        times_of(
+            clause,
+            attempt,
+            Before(before[-1].attempt, before[-1].clauses[number]) if before else None,
+            mine,
+            zone,
+        )
+        for number, clause in enumerate(rule.get("validity", []))
+    ]
+
+
+def voids(rules: Rulebook, rule: Check, entry: Entry, mine: Sequence[Entry]) -> bool:
+    """Say whether an entry voids a check. A plainly struck one still does."""
+    if is_happening(entry) and entry["what"] not in known_happenings(rules):
+        return True
+    if entry["what"] in rule.get("voided_by", []) and not is_result(entry):
+        return True
+    return is_gate(rule) and voids_gates(entry, mine) and entry["what"] not in survivors(rule)
+
+
+def voids_gates(entry: Entry, mine: Sequence[Entry]) -> bool:
+    """Say whether an entry voids every gate that does not survive it."""
+    if entry["what"] == "fault-closed":
+        fault = fault_named_by(entry, mine)
+        return fault is None or stops_use(fault)
+    return entry["what"] in ("returned", "moved")
+
+
+def survivors(rule: Check) -> list[str]:
+    """Give the words that a gate survives although they void every other."""
+    return list(rule.get("survives", []))
+
+
+def known_happenings(rules: Rulebook) -> set[str]:
+    """Give the codes of the happenings that a version knows."""
+    return {happening["code"] for happening in rules.get("happening", [])}
+
+
+def state_at(rules: Rulebook, mine: Sequence[Entry], check: str, at: int) -> dict[str, Any]:
+    """Give a check's state at an instant at or after all the entries given."""
+    attempts = attempts_of(rules, mine, check)
+    found = windows_of(rules, mine, check)
+    answer: dict[str, Any] = dict.fromkeys(("due_from", "due", "until"))
+    answer["entry"] = attempts[-1].entry["seq"] if attempts else None
+    whole = [attempt for attempt in attempts if attempt.outcome != "stopped"]
+    if not attempts:
+        answer["state"] = "never"
+    elif whole and whole[-1].outcome == "fail":
+        answer["state"] = "failed"
+    elif attempts[-1].outcome == "stopped":
+        answer["state"] = "stopped"
+    elif found[-1].until is not None and found[-1].until <= at:
+        answer["state"] = "voided" if found[-1].ended_by == "voided" else "lapsed"
+    else:
+        return answer | ready_at(found[-1], at)
+    lasting = [window.until for window in found if not window.empty]
+    answer["since"] = lasting[-1] if lasting else commissioned(mine)
+    return answer
+
+
+def ready_at(window: Window, at: int) -> dict[str, Any]:
+    """Give the state inside a window, and when the window entered it."""
+    state, since = "valid", window.start
+    if window.due is not None and window.due <= at:
+        state, since = "in-grace", window.due
+    elif window.due_from is not None and window.due_from <= at:
+        state, since = "due", window.due_from
+    return {
+        "state": state,
+        "since": since,
+        "due_from": window.due_from,
+        "due": window.due,
+        "until": window.expiry,
+    }
+
+
+def is_ready(state: dict[str, Any]) -> bool:
+    """Say whether a check in this state is ready."""
+    return state["state"] in ("valid", "due", "in-grace")

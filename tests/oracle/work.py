@@ -1,0 +1,114 @@
+"""What is owed, and the least work that would make a machine's gates ready (meaning, §8 and §9)."""
+# ruff: noqa: N803  (T, K and D are the definition's own letters)
+
+from collections.abc import Sequence
+from itertools import combinations
+from typing import Any
+
+from .attempts import attempts_of, covered, engineer_came
+from .book import (
+    Check,
+    Entry,
+    Rulebook,
+    Version,
+    checks_of,
+    counted,
+    in_service,
+    is_gate,
+    open_faults,
+    stops_use,
+    version_at,
+    withdrawn,
+)
+from .standing import excused_at
+from .windows import is_ready, state_at
+
+
+def owed(
+    versions: Sequence[Version], entries: Sequence[Entry], machine: str, T: int, K: int
+) -> list[dict[str, Any]]:
+    """Give the checks a machine owes: excused ones, then gates, then advisory, longest first."""
+    rules = version_at(versions, T, K)
+    mine = counted(entries, machine, T, K)
+    if rules is None or not in_service(mine) or withdrawn(mine):
+        return []
+    excused = excused_at(versions, rules, mine, T, K)
+    found = []
+    for check in checks_of(rules, mine):
+        state = state_at(rules, mine, check["code"], T)
+        if not is_ready(state):
+            found.append(
+                {
+                    "check": check["code"],
+                    "gate": is_gate(check),
+                    "state": state["state"],
+                    "since": state["since"],
+                    "excused_until": excused.get(check["code"]),
+                }
+            )
+    found.sort(key=lambda debt: (debt["excused_until"] is None, not debt["gate"], debt["since"]))
+    return found
+
+
+def least_work(
+    versions: Sequence[Version], entries: Sequence[Entry], machine: str, T: int, K: int
+) -> list[str] | None:
+    """Give the cheapest set of checks whose passing readies every gate, by trying all sets.
+
+    None where no set would: someone else must act first, or nothing applies to the machine.
+    """
+    rules = version_at(versions, T, K)
+    mine = counted(entries, machine, T, K)
+    if rules is None or others_must_act(rules, mine, T):
+        return None
+    checks = checks_of(rules, mine)
+    wanted = {
+        check["code"]
+        for check in checks
+        if is_gate(check) and not is_ready(state_at(rules, mine, check["code"], T))
+    }
+    sets = [
+        chosen
+        for size in range(len(checks) + 1)
+        for chosen in combinations(range(len(checks)), size)
+        if wanted <= readied(rules, [checks[number]["code"] for number in chosen])
+    ]
+    best = min(sets, key=lambda chosen: (*cost([checks[n] for n in chosen]), len(chosen), chosen))
+    return [checks[number]["code"] for number in best]
+
+
+def others_must_act(rules: Rulebook, mine: Sequence[Entry], at: int) -> bool:
+    """Say whether checking alone cannot clear the machine."""
+    gates = [check for check in checks_of(rules, mine) if is_gate(check)]
+    return (
+        not in_service(mine)
+        or not gates
+        or withdrawn(mine)
+        or any(stops_use(fault) for fault in open_faults(mine))
+        or any(needs_engineer(rules, mine, gate, at) for gate in gates)
+    )
+
+
+def needs_engineer(rules: Rulebook, mine: Sequence[Entry], gate: Check, at: int) -> bool:
+    """Say whether a failed gate must not be repeated before an engineer has seen the machine."""
+    if gate.get("after_fail", "repeat") != "engineer":
+        return False
+    if state_at(rules, mine, gate["code"], at)["state"] != "failed":
+        return False
+    fails = [a for a in attempts_of(rules, mine, gate["code"]) if a.outcome == "fail"]
+    return not engineer_came(mine, fails[-1].end)
+
+
+def readied(rules: Rulebook, chosen: Sequence[str]) -> set[str]:
+    """Give the checks that passing the chosen ones readies: themselves, and what they cover."""
+    found = set(chosen)
+    for check in chosen:
+        found |= covered(rules, check)
+    return found
+
+
+def cost(chosen: Sequence[Check]) -> tuple[Any, Any]:
+    """Give the attended and the total minutes of some checks."""
+    minutes = [check.get("minutes", {}) for check in chosen]
+    attended = sum(each.get("hands_on", 0) + each.get("watched", 0) for each in minutes)
+    return attended, attended + sum(each.get("alone", 0) for each in minutes)
