@@ -99,7 +99,7 @@ def to_entry(line: Line) -> Entry:
     """The entry that a line holds; CannotTell for a line that this program does not understand."""
     try:
         return _entry(line)
-    except (KeyError, TypeError, ValueError, InvalidOperation):
+    except (KeyError, TypeError, ValueError, InvalidOperation, RecursionError):
         remedy = "was it written by a newer version of checkwatch?"
         problem = Problem(f"entry {line.seq}", f"{line.what!r} cannot be understood", remedy)
         raise CannotTell(problem) from None
@@ -107,7 +107,7 @@ def to_entry(line: Line) -> Entry:
 
 def _entry(line: Line) -> Entry:
     kind = FORMS[line.form]
-    own: dict[str, Any] = json.loads(line.payload)
+    own: dict[str, Any] = dict(json.loads(line.payload))
     for name in own.keys() & _READ.keys():
         own[name] = _READ[name](own[name])
     if code := _CODE_FIELD.get(line.form):

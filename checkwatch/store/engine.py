@@ -164,6 +164,7 @@ def _sqlite(path: Path, mode: Mode) -> Engine:
             f"busy_timeout = {PATIENCE}",
             "synchronous = FULL",
             "foreign_keys = ON",
+            "cache_size = -32000",
             # Else INSERT OR REPLACE would remove lines without firing the guard against it.
             "recursive_triggers = ON",
         ):

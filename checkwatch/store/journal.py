@@ -12,7 +12,7 @@ from dataclasses import replace
 from hashlib import sha256
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, func, insert, select, text
+from sqlalchemy import Connection, func, select, text
 
 from checkwatch.core.entry import Entry, Result
 from checkwatch.core.instant import Instant, iso
@@ -101,8 +101,8 @@ class Pen:
         """Hands what waits to the database; it stands there when the transaction ends."""
         if self._waiting:
             _refuse_taken_refs(self._conn, self._waiting)
-            self._conn.execute(insert(entry), [line._asdict() for line in self._waiting])
-            self._waiting.clear()
+            self._conn.exec_driver_sql(_INSERT[self._conn.dialect.name], self._waiting)
+            self._waiting = []
 
     def _end_of(self, machine: str) -> _End:
         line = read.head(self._conn, machine)
@@ -168,3 +168,11 @@ def _key(name: str) -> int:
 _LOCK_SHARED = text("SELECT pg_advisory_xact_lock_shared(:key)")
 _LOCK_ALL = text("SELECT pg_advisory_xact_lock(:key)")
 _NEXT_NUMBERS = text("SELECT nextval('entry_seq') FROM generate_series(1, :block) ORDER BY 1")
+
+# Lines are tuples in the order of the columns, and go in as such: SQLAlchemy would take each apart
+# and put it together again, which costs an import a sixth of its time.
+_INTO = "INSERT INTO entry (" + ", ".join(f'"{name}"' for name in Line._fields) + ") VALUES "
+_INSERT = {
+    "sqlite": f"{_INTO} ({', '.join('?' for _ in Line._fields)})",
+    "postgresql": f"{_INTO} ({', '.join('%s' for _ in Line._fields)})",
+}

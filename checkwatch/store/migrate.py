@@ -26,7 +26,7 @@ def create(url: str) -> None:
             remedy = "name another place with --db, or go on with this one"
             raise WrongUse(Problem(engine.shown(url), "there is a book already", remedy))
         _refuse_foreign(conn, url)
-        _to_head(conn)
+        command.upgrade(config(conn), "head")
 
 
 def upgrade(url: str) -> None:
@@ -41,7 +41,7 @@ def upgrade(url: str) -> None:
         if state == "newer":
             remedy = "use the version of checkwatch that wrote it, or a later one"
             raise WrongUse(Problem(engine.shown(url), "the book is of a newer version", remedy))
-        _to_head(conn)
+        command.upgrade(config(conn), "head")
 
 
 def schema_state(url: str) -> State:
@@ -56,19 +56,16 @@ def schema_state(url: str) -> State:
         return engine.state_of(conn)
 
 
-def _to_head(conn: Connection) -> None:
-    command.upgrade(_config(conn), "head")
-
-
-def _config(conn: Connection) -> Config:
-    config = Config()
+def config(conn: Connection) -> Config:
+    """What alembic needs to run our migrations on an open connection."""
+    made = Config()
     # Config reads % as the start of a variable, and folders may be called anything.
-    config.set_main_option("script_location", str(_scripts()).replace("%", "%%"))
-    config.attributes["connection"] = conn
-    return config
+    made.set_main_option("script_location", str(scripts()).replace("%", "%%"))
+    made.attributes["connection"] = conn
+    return made
 
 
-def _scripts() -> Path:
+def scripts() -> Path:
     """The folder of the migrations: inside the installed package, or beside it in a checkout."""
     package = Path(checkwatch.__file__).parent
     shipped = package / "_migrations"

@@ -27,7 +27,9 @@ CLOCK_TOLERANCE = 2 * MINUTE
 BOOK = ""
 
 _ALL = select(entry)
+#: How many keys one statement asks for, and how many rows are fetched at once.
 _BATCH = 500
+_CHUNK = 1000
 
 
 def entries(conn: Connection, machines: Iterable[str] | None = None) -> Iterator[Entry]:
@@ -56,7 +58,8 @@ def places(conn: Connection) -> tuple[PlaceKnown, ...]:
 
 def by_number(conn: Connection, seq: int) -> Entry | None:
     """The entry with this number."""
-    return next(_entries(conn, _ALL.where(entry.c.seq == seq)), None)
+    line = _one(conn, _ALL.where(entry.c.seq == seq))
+    return None if line is None else to_entry(line)
 
 
 def find_by_ref(conn: Connection, refs: Iterable[str]) -> dict[str, Entry]:
@@ -86,8 +89,7 @@ def newest_recorded(conn: Connection) -> Instant | None:
 
 def head(conn: Connection, machine: str) -> Line | None:
     """The last line of a machine's chain; `BOOK` names that of the whole book's entries."""
-    ends = _ALL.where(entry.c.machine == machine).order_by(entry.c.position.desc()).limit(1)
-    return next(_lines(conn, ends), None)
+    return _one(conn, _ALL.where(entry.c.machine == machine).order_by(entry.c.position.desc()))
 
 
 def doubts(conn: Connection, now: Instant, machines: Iterable[str] = ()) -> tuple[str, ...]:
@@ -103,8 +105,9 @@ def doubts(conn: Connection, now: Instant, machines: Iterable[str] = ()) -> tupl
         found.append(f"the clock says {iso(now)}, but the newest entry was written {iso(newest)}")
     if gone := guards.missing(conn):
         found.append(f"the book's guards are missing: {', '.join(gone)}")
-    ends = {line.seq: line for line in _newest_lines(conn, machines)}
-    found.extend(f"entry {seq} was altered" for seq, line in ends.items() if not line.whole)
+    ends = [_one(conn, _ALL.order_by(entry.c.seq.desc())), *(head(conn, m) for m in machines)]
+    altered = {line.seq for line in ends if line and not line.whole}
+    found.extend(f"entry {seq} was altered" for seq in sorted(altered))
     return tuple(found)
 
 
@@ -148,13 +151,6 @@ def _fault_of(line: Line, before: Line | None) -> str:
     return ""
 
 
-def _newest_lines(conn: Connection, machines: Iterable[str]) -> Iterator[Line]:
-    yield from _lines(conn, _ALL.order_by(entry.c.seq.desc()).limit(1))
-    for machine in machines:
-        if line := head(conn, machine):
-            yield line
-
-
 def _of_form(conn: Connection, form: str) -> Iterator[Entry]:
     wanted = _ALL.where(entry.c.machine == BOOK, entry.c.form == form)
     return _entries(conn, wanted.order_by(*_ORDER))
@@ -165,7 +161,13 @@ def _entries(conn: Connection, wanted: Select[Sequence[object]]) -> Iterator[Ent
 
 
 def _lines(conn: Connection, wanted: Select[Sequence[object]]) -> Iterator[Line]:
-    return map(Line._make, conn.execute(wanted.execution_options(yield_per=1000)))
+    with conn.execute(wanted.execution_options(yield_per=_CHUNK)) as rows:
+        yield from map(Line._make, rows)
+
+
+def _one(conn: Connection, wanted: Select[Sequence[object]]) -> Line | None:
+    row = conn.execute(wanted.limit(1)).first()
+    return None if row is None else Line._make(row)
 
 
 def _batches(texts: Iterable[str]) -> Iterator[list[str]]:

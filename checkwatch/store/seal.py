@@ -9,7 +9,7 @@ from hashlib import sha256
 from typing import NamedTuple
 
 #: The first field of what is hashed: another way of hashing would carry another name.
-_SCHEME = "checkwatch entry 1"
+_SCHEME = b"18:checkwatch entry 1,"
 
 #: Stands for the hash of the line before a machine's first.
 NO_HASH = b""
@@ -47,11 +47,13 @@ def hash_of(line: Line) -> bytes:
 
     Each field is preceded by its length in bytes, so that no two lines are hashed alike.
     """
-    texts = (str(field).encode("utf-8", "surrogatepass") for field in line[:-2])
-    fields = (_SCHEME.encode(), line.prev_hash, *texts)
-    return sha256(b"".join(b"%d:%b," % (len(field), field) for field in fields)).digest()
+    hashed = [_SCHEME, b"%d:%b," % (len(line.prev_hash), line.prev_hash)]
+    for field in line[:-2]:
+        data = str(field).encode("utf-8", "surrogatepass")
+        hashed.append(b"%d:%b," % (len(data), data))
+    return sha256(b"".join(hashed)).digest()
 
 
 def sealed(line: Line) -> Line:
     """The line with its hash."""
-    return line._replace(hash=hash_of(line))
+    return Line(*line[:-1], hash_of(line))
