@@ -42,7 +42,8 @@ _COMMON = frozenset(field.name for field in fields(Entry))
 #: The field that the column `what` holds, where the word is not the type's own.
 _CODE_FIELD = {"happening": "code", "result": "check"}
 
-_PAYLOAD = {
+#: The fields that the payload of each form holds.
+PAYLOAD = {
     form: tuple(
         field.name
         for field in fields(kind)
@@ -76,7 +77,7 @@ def to_line(entry: Entry, position: int, prev_hash: bytes) -> Line:
     Raises WrongUse for text that not every database can hold.
     """
     form = _FORM_OF[type(entry)]
-    names = _PAYLOAD[form]
+    names = PAYLOAD[form]
     line = Line(
         seq=entry.seq,
         machine=entry.machine,

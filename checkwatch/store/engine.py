@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url
-from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool
 
 from checkwatch.errors import CannotTell, CheckwatchError, Problem, WrongUse
@@ -104,6 +104,8 @@ def sqlite_path(url: str) -> Path | None:
         return None
     if address.database in (None, "", ":memory:"):
         raise WrongUse(Problem(shown(url), "a book in memory would be lost", "name a file"))
+    if address.query:
+        raise WrongUse(Problem(shown(url), "a file takes no options", _KNOWN))
     return Path(str(address.database)).absolute()
 
 
@@ -183,12 +185,10 @@ def _sqlite(path: Path, mode: Mode) -> Engine:
 def _server(url: str, mode: Mode) -> Engine:
     address = _parsed(url)
     options: dict[str, Any] = {"poolclass": NullPool, "connect_args": {"connect_timeout": 10}}
-    if (name := address.get_backend_name()) != "postgresql":
-        raise WrongUse(Problem(shown(url), f"{name!r} is no database we know", _KNOWN))
     try:
         engine = create_engine(address, **options)
-    except NoSuchModuleError:
-        raise WrongUse(Problem(shown(url), "needs another driver", _KNOWN)) from None
+    except ArgumentError:
+        raise WrongUse(Problem(shown(url), "has options that nobody knows", _KNOWN)) from None
     except ModuleNotFoundError as error:
         remedy = "install checkwatch with its extra `postgres`: pip install 'checkwatch[postgres]'"
         raise WrongUse(Problem(shown(url), f"needs {error.name}", remedy)) from None
@@ -197,11 +197,16 @@ def _server(url: str, mode: Mode) -> Engine:
     return engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
 
 
+_DRIVERS = ("sqlite", "sqlite+pysqlite", "postgresql", "postgresql+psycopg")
 _KNOWN = "use a path, sqlite:///PATH or postgresql://USER@HOST/NAME"
 
 
 def _parsed(url: str) -> URL:
     try:
-        return make_url(url)
+        address = make_url(url)
     except (ArgumentError, ValueError):
         raise WrongUse(Problem("--db", "is no database URL", _KNOWN)) from None
+    if address.drivername not in _DRIVERS:
+        what = f"{address.drivername!r} is no database that checkwatch knows"
+        raise WrongUse(Problem(shown(url), what, _KNOWN))
+    return address

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
+from alembic.util import CommandError
 from sqlalchemy import Connection, inspect
 
 import checkwatch
@@ -41,7 +42,12 @@ def upgrade(url: str) -> None:
         if state == "newer":
             remedy = "use the version of checkwatch that wrote it, or a later one"
             raise WrongUse(Problem(engine.shown(url), "the book is of a newer version", remedy))
-        command.upgrade(config(conn), "head")
+        try:
+            command.upgrade(config(conn), "head")
+        except CommandError:
+            remedy = "use the version of checkwatch that wrote it"
+            problem = Problem(engine.shown(url), "nobody knows the book's version", remedy)
+            raise WrongUse(problem) from None
 
 
 def schema_state(url: str) -> State:

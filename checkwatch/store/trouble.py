@@ -20,7 +20,7 @@ _SQLITE = (
     ("SQLITE_LOCKED", "is locked: somebody else is writing", _WAIT),
     ("SQLITE_READONLY", "cannot be written", _RIGHTS),
     ("SQLITE_PERM", "cannot be opened: permission denied", _RIGHTS),
-    ("SQLITE_CANTOPEN", "cannot be opened", "look whether the file and its folder can be read"),
+    ("SQLITE_CANTOPEN", "cannot be opened", "look whether it can be read, and its folder written"),
     ("SQLITE_NOTADB", "is no book, it is some other file", "name another with --db"),
     ("SQLITE_CORRUPT", "is damaged", _RESTORE),
     ("SQLITE_FULL", "the disk is full", "make room, then try again"),
