@@ -1,0 +1,186 @@
+"""The words and looks that every view shares: standings, states, times, durations, user text.
+
+A standing is carried first by its word, then by its mark, then by its colour: nothing is said by
+colour alone. This file imports little, because the shortest question passes through it.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Sequence
+from datetime import tzinfo
+from typing import NamedTuple
+
+from checkwatch.core.instant import (
+    DAY,
+    FOREVER,
+    HOUR,
+    MINUTE,
+    SECOND,
+    Instant,
+    to_datetime,
+    wall,
+)
+from checkwatch.core.period import Period
+from checkwatch.core.standing import Standing, State
+
+
+class Look(NamedTuple):
+    """How a standing is shown: `style` is a style of rich, empty where it has no colour."""
+
+    word: str
+    mark: str
+    style: str
+
+
+#: The hues are sky blue, reddish purple and vermilion of Okabe and Ito's set, which people with
+#: any colour vision tell apart ("Color Universal Design", 2008). The marks are plain ASCII.
+LOOKS: dict[Standing, Look] = {
+    Standing.CLEARED: Look("cleared", ".", ""),
+    Standing.LIMITED: Look("limited", "<", "#56B4E9"),
+    Standing.BY_EXCEPTION: Look("by exception", "~", "#CC79A7"),
+    Standing.NOT_CLEARED: Look("not cleared", "!", "reverse #D55E00"),
+    Standing.WITHDRAWN: Look("withdrawn", "-", "dim"),
+    Standing.UNKNOWN: Look("unknown", "?", "bold"),
+}
+
+STATE_WORDS: dict[State, str] = {state: state.value.replace("-", " ") for state in State}
+
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def local(instant: Instant, zone: tzinfo, now: Instant) -> str:
+    """An instant as a wall of the zone shows it, with the zone's abbreviation.
+
+    `07:10 GMT` on the day of `now`, `Thu 12 Mar 07:10 GMT` in its year, with the year otherwise;
+    "no end" for FOREVER. Seconds are cut off, so nothing seems to last longer than it does.
+    """
+    if instant >= FOREVER:
+        return "no end"
+    try:
+        moment, today = to_datetime(instant, zone), wall(now, zone)
+    except OverflowError:  # the last hours of the calendar, seen from a zone ahead of UTC
+        return "no end"
+    clock = f"{moment:%H:%M} {moment.tzname()}"
+    if moment.date() == today.date():
+        return clock
+    year = "" if moment.year == today.year else f" {moment.year}"
+    return f"{_WEEKDAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]}{year} {clock}"
+
+
+def relative(instant: Instant, now: Instant) -> str:
+    """How far from now: "2 h ago", "in 10 min", "in 3 d"; empty for FOREVER. Rounded down."""
+    if instant >= FOREVER:
+        return ""
+    if instant == now:
+        return "now"
+    if instant < now:
+        return f"{duration(now - instant)} ago"
+    return f"in {duration(instant - now)}"
+
+
+def when(instant: Instant, zone: tzinfo, now: Instant) -> str:
+    """The local and the relative time: "13:20 GMT, 2 h ago"."""
+    return ", ".join(filter(None, [local(instant, zone, now), relative(instant, now)]))
+
+
+def duration(micros: int) -> str:
+    """A length of elapsed time, never longer than it is: "less than a minute", "1 h 5 min".
+
+    Minutes are dropped from ten hours on, hours from two days on; a day is 24 hours.
+    """
+    if micros < MINUTE:
+        return "less than a minute"
+    if micros >= 2 * DAY:
+        return f"{micros // DAY} d"
+    hours, minutes = divmod(micros // MINUTE, 60)
+    if not hours:
+        return f"{minutes} min"
+    return f"{hours} h {minutes} min" if minutes and hours < 10 else f"{hours} h"
+
+
+def period(given: Period) -> str:
+    """An ISO 8601 duration in words, its calendar part apart: "1 month", "24 h"."""
+    years, months = divmod(given.months, 12)
+    seconds = given.micros / SECOND % 60
+    parts = [
+        plural(number, unit)
+        for number, unit in ((years, "year"), (months, "month"), (given.days, "day"))
+        if number
+    ]
+    hours, minutes = given.micros // HOUR, given.micros // MINUTE % 60
+    parts += [f"{n:g} {unit}" for n, unit in ((hours, "h"), (minutes, "min"), (seconds, "s")) if n]
+    return " ".join(parts) or "no time"
+
+
+def plural(number: int, noun: str, several: str = "") -> str:
+    """A number with its noun: "1 check", "2 checks", "0 entries"."""
+    return f"{number} {noun if number == 1 else several or noun + 's'}"
+
+
+def listed(items: Iterable[str], last: str = "and") -> str:
+    """A list in words: "a, b and c"."""
+    *head, tail = [*items] or [""]
+    return f"{', '.join(head)} {last} {tail}" if head else tail
+
+
+def inside(title: str) -> str:
+    """A title as it stands inside a sentence: its first letter small unless it heads an acronym
+    or a formula."""
+    rest = title.split(" ")[0][1:]
+    ordinary = rest == rest.lower() and not any(letter.isdigit() for letter in rest)
+    return title[:1].lower() + title[1:] if ordinary else title
+
+
+def with_article(title: str) -> str:
+    """A title inside a sentence with its article: "a leak test", "an oxygen alarm test"."""
+    word = inside(title)
+    return f"{'an' if word[:1].lower() in 'aeiou' else 'a'} {word}"
+
+
+#: Categories of characters that move the cursor, reorder text, or have no shape of their own.
+_HARMFUL = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+
+
+def harmless(text: str, limit: int = 200) -> str:
+    """What a user wrote, made safe to print on one line of at most `limit` characters.
+
+    Control characters, escapes, line ends, marks that turn the reading direction and lone
+    surrogates are shown as an escape (`\\n`, `\\x1b`, `\\u202e`); a longer text ends in "…".
+    """
+    shown: list[str] = []
+    room = limit
+    for position, character in enumerate(text):
+        piece = _visible(character)
+        last = position + 1 == len(text)
+        if len(piece) > room - (0 if last else 1):
+            return "".join([*shown, "…"])
+        shown.append(piece)
+        room -= len(piece)
+    return "".join(shown)
+
+
+def _visible(character: str) -> str:
+    if unicodedata.category(character) in _HARMFUL:
+        return character.encode("unicode_escape").decode("ascii")
+    return character
+
+
+def columns(text: str) -> int:
+    """How many columns of a terminal a text takes: wide letters two, combining marks none."""
+    return sum(
+        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
+        for c in text
+    )
+
+
+def aligned(rows: Sequence[Sequence[str]], gap: str = "  ") -> list[str]:
+    """Rows of cells as lines with aligned columns and nothing behind the last cell."""
+    widths = [max(columns(cell) for cell in column) for column in zip(*rows, strict=True)]
+    return [
+        gap.join(
+            cell + " " * (width - columns(cell)) for cell, width in zip(row, widths, strict=True)
+        ).rstrip()
+        for row in rows
+    ]
