@@ -166,7 +166,8 @@ def _sqlite(path: Path, mode: Mode) -> Engine:
             f"busy_timeout = {PATIENCE}",
             "synchronous = FULL",
             "foreign_keys = ON",
-            "cache_size = -32000",
+            # Kilobytes. An import touches every index at many places; others never fill it.
+            "cache_size = -64000",
             # Else INSERT OR REPLACE would remove lines without firing the guard against it.
             "recursive_triggers = ON",
         ):

@@ -7,12 +7,13 @@ it is left, and not before; only then may anyone be told a number.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from hashlib import sha256
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, func, select, text
+from sqlalchemy.exc import IntegrityError
 
 from checkwatch.core.entry import Entry, Result
 from checkwatch.core.instant import Instant, iso
@@ -99,10 +100,18 @@ class Pen:
 
     def flush(self) -> None:
         """Hands what waits to the database; it stands there when the transaction ends."""
-        if self._waiting:
+        if not self._waiting:
+            return
+        name = self._conn.dialect.name
+        # After a refusal PostgreSQL answers again only from a savepoint on; SQLite does anyway.
+        savepoint = self._conn.begin_nested() if name == "postgresql" else nullcontext()
+        try:
+            with savepoint:
+                self._conn.exec_driver_sql(_INSERT[name], self._waiting)
+        except IntegrityError:
             _refuse_taken_refs(self._conn, self._waiting)
-            self._conn.exec_driver_sql(_INSERT[self._conn.dialect.name], self._waiting)
-            self._waiting = []
+            raise
+        self._waiting = []
 
     def _end_of(self, machine: str) -> _End:
         line = read.head(self._conn, machine)
