@@ -41,6 +41,16 @@ for n in range(times):
 """
 
 
+def test_a_commit_waits_for_the_disk(book: str) -> None:
+    with writing(book) as conn:
+        if conn.dialect.name == "postgresql":
+            assert conn.exec_driver_sql("SHOW synchronous_commit").scalar() == "on"
+            return
+        # 2 is FULL (sqlite.org/pragma.html#pragma_synchronous).
+        for pragma, value in {"synchronous": 2, "journal_mode": "wal", "foreign_keys": 1}.items():
+            assert conn.exec_driver_sql(f"PRAGMA {pragma}").scalar() == value
+
+
 def start(url: str, name: str, times: int) -> subprocess.Popen[str]:
     command = [sys.executable, "-c", WRITER, url, name, str(times)]
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
