@@ -34,8 +34,6 @@ _POSTGRESQL = (
     ("55P03", "is locked: somebody else is writing", _WAIT),
     ("25006", "cannot be written", _RIGHTS),
     ("42501", "permission denied", _RIGHTS),
-    ("28", "the server does not let this user in", "look at the user and password in --db"),
-    ("3D000", "there is no such database", "make it first, or name another with --db"),
     ("53", "the server has no room left", "ask whoever keeps the server"),
     ("XX", "is damaged", "keep it, and go on with a backup"),
 )
@@ -60,7 +58,10 @@ def _problem(where: str, error: BaseException | None) -> Problem:
     for start, what, remedy in known:
         if code.startswith(start):
             return Problem(where, what, remedy)
+    said = " ".join(str(error).split())
     if not isinstance(error, sqlite3.Error) and code in ("", "57P01", "57P02", "57P03"):
-        return Problem(where, "the server cannot be reached", "look whether it runs, try again")
-    said = " ".join(str(error).split())[:200]
-    return Problem(where, f"the database refused: {said}", "run `checkwatch verify`")
+        # A connection that fails carries no SQLSTATE, only the server's sentence, if it gave one.
+        _, _, reason = said.partition("FATAL: ")
+        what = f"the server cannot be reached{reason and f': {reason[:200]}'}"
+        return Problem(where, what, "look whether it runs and whether --db is right")
+    return Problem(where, f"the database refused: {said[:200]}", "run `checkwatch verify`")
