@@ -14,8 +14,10 @@ _WAIT = "try again in a moment"
 _RIGHTS = "ask whoever keeps the book for the right to write it"
 _RESTORE = "keep the file, and go on with a backup"
 
+_Known = tuple[tuple[str, str, str], ...]
+
 #: By the beginning of SQLite's error name (sqlite.org/rescode.html); the first that fits.
-_SQLITE = (
+_SQLITE: _Known = (
     ("SQLITE_BUSY", "is locked: somebody else is writing", _WAIT),
     ("SQLITE_LOCKED", "is locked: somebody else is writing", _WAIT),
     ("SQLITE_READONLY", "cannot be written", _RIGHTS),
@@ -28,7 +30,7 @@ _SQLITE = (
 )
 
 #: By the beginning of the SQLSTATE (PostgreSQL manual, appendix A); the first that fits.
-_POSTGRESQL = (
+_POSTGRESQL: _Known = (
     ("40P01", "two writers waited for each other", _WAIT),
     ("40", "somebody else was writing", _WAIT),
     ("55P03", "is locked: somebody else is writing", _WAIT),
