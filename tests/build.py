@@ -31,12 +31,12 @@ def t(text: str) -> Instant:
 
 
 def check(code: str, valid_for: str = "", **more: Any) -> Check:
-    """A check of the machines; `minutes` as (hands on, watched, alone)."""
+    """A check of the machines; `minutes` as (hands on, watched, alone) or None."""
     clauses = (ValidFor(parse_period(valid_for)),) if valid_for else ()
-    minutes = Minutes(*more.pop("minutes", (3, 1, 3)))
+    minutes = more.pop("minutes", (3, 1, 3))
     title = more.pop("title", code.replace("-", " ").capitalize())
-    more = {"kinds": (KIND,), "validity": clauses, "minutes": minutes, **more}
-    return Check(code, title, **more)
+    more = {"kinds": (KIND,), "validity": clauses, **more}
+    return Check(code, title, minutes=Minutes(*minutes) if minutes else None, **more)
 
 
 def rules(

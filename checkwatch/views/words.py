@@ -6,8 +6,9 @@ colour alone. This file imports little, because the shortest question passes thr
 
 from __future__ import annotations
 
+import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import tzinfo
 from typing import NamedTuple
 
@@ -83,6 +84,21 @@ def relative(instant: Instant, now: Instant) -> str:
 def when(instant: Instant, zone: tzinfo, now: Instant) -> str:
     """The local and the relative time: "13:20 GMT, 2 h ago"."""
     return ", ".join(filter(None, [local(instant, zone, now), relative(instant, now)]))
+
+
+class Here(NamedTuple):
+    """Where and when an answer is read: the zone of its local times, and now."""
+
+    zone: tzinfo
+    now: Instant
+
+    def local(self, instant: Instant) -> str:
+        """The local time of an instant."""
+        return local(instant, self.zone, self.now)
+
+    def when(self, instant: Instant) -> str:
+        """The local and the relative time of an instant."""
+        return when(instant, self.zone, self.now)
 
 
 def duration(micros: int) -> str:
@@ -167,20 +183,14 @@ def _visible(character: str) -> str:
     return character
 
 
+def spoken(code: str) -> str:
+    """A code as a noun: "absorbent change"; one like "power-on" keeps its hyphen."""
+    return re.sub(r"-(?!(?:on|off|in|out|up|down)\b)", " ", code)
+
+
 def columns(text: str) -> int:
     """How many columns of a terminal a text takes: wide letters two, combining marks none."""
     return sum(
         0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
         for c in text
     )
-
-
-def aligned(rows: Sequence[Sequence[str]], gap: str = "  ") -> list[str]:
-    """Rows of cells as lines with aligned columns and nothing behind the last cell."""
-    widths = [max(columns(cell) for cell in column) for column in zip(*rows, strict=True)]
-    return [
-        gap.join(
-            cell + " " * (width - columns(cell)) for cell, width in zip(row, widths, strict=True)
-        ).rstrip()
-        for row in rows
-    ]

@@ -140,6 +140,15 @@ def test_user_text_is_cut_and_says_so() -> None:
     assert words.harmless("abc\n\n\n", 6) == r"abc\n…"
 
 
-def test_columns_are_aligned_whatever_the_letters() -> None:
-    lines = words.aligned([("a", "bb", "c"), ("手術", "x", "")])
-    assert lines == ["a     bb  c", "手術  x"]
+def test_columns_are_counted_as_a_terminal_does() -> None:
+    assert [words.columns(text) for text in ("ab", "手術", "e\u0301")] == [2, 4, 1]
+
+
+def test_codes_as_nouns() -> None:
+    codes = ["absorbent-change", "power-on", "repair", "circuit-in-use"]
+    assert list(map(words.spoken, codes)) == [
+        "absorbent change",
+        "power-on",
+        "repair",
+        "circuit-in use",
+    ]

@@ -1,0 +1,64 @@
+"""What a write changed, in words: it is shown as soon as the entry is in the book."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from checkwatch.answers.book import Question
+from checkwatch.answers.cleared import Cleared, reasons
+from checkwatch.answers.effect import Effect
+from checkwatch.core.entry import Entry
+from checkwatch.core.standing import CheckState, State
+from checkwatch.views.answer import caution, clears, sentence
+from checkwatch.views.report import Report
+from checkwatch.views.words import Here, harmless, inside, listed
+
+
+def effect(seen: Effect, written: Sequence[Entry], here: Here) -> Report:
+    """The entries' numbers, where the machine now stands, what ended and what is owed."""
+    answer = _as_answer(seen, here)
+    still = seen.before.standing is seen.after.standing
+    report: Report = [
+        _written(written),
+        sentence(answer, here, verb="is still" if still else "is now"),
+    ]
+    report += [text for text in _changes(seen) if text]
+    if text := clears(answer):
+        report.append(text)
+    return [*report, caution(answer)]
+
+
+def _as_answer(seen: Effect, here: Here) -> Cleared:
+    """The standing after the write as an answer about now, so that it is said in the same words."""
+    after = seen.after
+    return Cleared(
+        asked=after.machine,
+        question=Question(here.now, here.now),
+        standing=after.standing,
+        until=seen.until,
+        limits=tuple((after.machine, text) for text in after.limits),
+        machines=(after,),
+        because=reasons(after),
+        to_clear=seen.to_clear,
+        is_place=False,
+    )
+
+
+def _written(written: Sequence[Entry]) -> str:
+    noun = "Entry" if len(written) == 1 else "Entries"
+    return f"{noun} {listed(str(entry.seq) for entry in written)} written."
+
+
+def _changes(seen: Effect) -> Iterable[str]:
+    voided = [state for state in seen.ended if state.state is State.VOIDED]
+    ended = [state for state in seen.ended if state.state is not State.VOIDED]
+    owed = [state for state in seen.after.checks if not state.ready]
+    yield _titles("This voided", voided)
+    yield _titles("No longer ready", ended)
+    yield _titles("Now ready", seen.readied)
+    yield _titles("Owed", owed)
+
+
+def _titles(head: str, states: Iterable[CheckState]) -> str:
+    titles = listed(inside(harmless(state.check.title, 60)) for state in states)
+    return f"{head}: {titles}." if titles else ""

@@ -1,0 +1,165 @@
+"""Reasons in words: what ended a check, what forbids a machine's use, what a place lacks."""
+
+from __future__ import annotations
+
+from checkwatch.answers.cause import cause
+from checkwatch.answers.cleared import Because, Cleared
+from checkwatch.core.entry import (
+    CaseEnd,
+    CaseStart,
+    Entry,
+    Fault,
+    FaultClosed,
+    Happening,
+    Moved,
+    Outcome,
+    Result,
+    Returned,
+    Withdrawn,
+)
+from checkwatch.core.place import Missing
+from checkwatch.core.rulebook import Check, OnceEach, Rulebook, UntilNext, ValidFor, Validity
+from checkwatch.core.standing import CheckState, MachineStanding, State
+from checkwatch.views.words import (
+    Here,
+    harmless,
+    inside,
+    listed,
+    period,
+    plural,
+    spoken,
+    with_article,
+)
+
+#: More reasons than these are left to the evidence below the sentence.
+_MOST = 3
+
+_NOUNS: dict[type[Entry], str] = {
+    Moved: "a move",
+    Returned: "a return to use",
+    Fault: "a fault",
+    FaultClosed: "the closing of a fault",
+    CaseStart: "the start of a case",
+    CaseEnd: "the end of a case",
+}
+
+
+def reasons(answer: Cleared, here: Here) -> str:
+    """Why the answer is not a plain yes, in one clause after another."""
+    machines = {machine.machine: machine for machine in answer.machines}
+    found = [lacks(missing, answer.asked) for missing in answer.missing]
+    alike: dict[str, list[str]] = {}
+    for reason in answer.because:
+        subject, predicate = _reason(reason, machines[reason.machine], here, answer)
+        alike.setdefault(predicate, []).append(subject)
+    for predicate, (first, *others) in alike.items():
+        found.append(f"{first}{f' (and {listed(others)})' if others else ''} {predicate}")
+    if len(found) > _MOST + 1:
+        found[_MOST:] = [f"and {len(found) - _MOST} more reasons"]
+    return "; ".join(found)
+
+
+def _reason(
+    reason: Because, machine: MachineStanding, here: Here, answer: Cleared
+) -> tuple[str, str]:
+    """A reason as subject and predicate; a machine that could be mistaken is named."""
+    owner = "its" if len(answer.machines) == 1 else f"{machine.machine}'s"
+    if reason.check is not None:
+        title = inside(harmless(reason.check.check.title, 60))
+        return f"{owner} {title}", what_ended(reason.check, machine, here)
+    forbids = reason.forbids
+    if isinstance(forbids, Withdrawn):
+        taken_out = f"was taken out of use at {here.when(forbids.at)}{said(forbids)}"
+        return machine.machine if answer.is_place else "it", taken_out
+    if forbids is None:
+        return "an entry", f"forbids the use of {machine.machine}"
+    subject = f"fault {forbids.seq}, of {here.when(forbids.at)},"
+    return subject, f"forbids the use of {machine.machine}{said(forbids)}"
+
+
+def said(entry: Entry) -> str:
+    """The entry's note in parentheses, if it has one."""
+    return f" ({harmless(entry.note, 120)})" if entry.note else ""
+
+
+def lacks(missing: Missing, asked: str) -> str:
+    """What is not there at all."""
+    subject = "it" if missing.place == asked else missing.place
+    return f"{subject} lacks {plural(missing.number, spoken(missing.kind))}"
+
+
+def what_ended(state: CheckState, machine: MachineStanding, here: Here) -> str:
+    """Why a check is not ready, as the end of a sentence that begins with the check."""
+    behind = cause(state, machine)
+    moment = here.when(behind.at)
+    if state.state is State.NEVER:
+        return "was never done"
+    if state.state is State.FAILED:
+        several = f" ({plural(state.fails, 'fail')})" if state.fails > 1 else ""
+        return f"failed{_within(behind.entry, state.check, machine)} at {moment}{several}"
+    if state.state is State.STOPPED:
+        sentence = f"{_broken_off(state)} at {moment}"
+    elif state.state is State.VOIDED:
+        sentence = f"was voided by {voider(behind.entry, machine.rulebook)} at {moment}"
+    else:
+        sentence = f"{'lapses' if behind.at > here.now else 'lapsed'} at {moment}"
+    return f"{sentence} (after {plural(state.fails, 'fail')})" if state.fails else sentence
+
+
+def _within(entry: Entry | None, check: Check, machine: MachineStanding) -> str:
+    """Which other check it was that failed this one."""
+    if not isinstance(entry, Result) or entry.check == check.code or machine.rulebook is None:
+        return ""
+    return f" in {with_article(harmless(machine.rulebook.checks[entry.check].title, 60))}"
+
+
+def _broken_off(state: CheckState) -> str:
+    attempt = state.attempt
+    if attempt is not None and attempt.struck:
+        return "has only a struck result, done"
+    outcome = attempt.result.outcome if attempt else Outcome.STOPPED
+    if outcome is Outcome.BEGUN:
+        return "is under way, begun"
+    return "was broken off" if outcome is Outcome.STOPPED else "lacks a measure that it needs,"
+
+
+def voider(entry: Entry | None, rulebook: Rulebook | None) -> str:
+    """What voided a check, as a noun."""
+    if isinstance(entry, Happening):
+        if rulebook is None or entry.code not in rulebook.happenings:
+            return f'"{harmless(entry.code, 40)}", which the rulebook does not know,'
+        return with_article(spoken(entry.code))
+    return _NOUNS.get(type(entry), "an entry") if entry else "an entry"
+
+
+def unknown(answer: Cleared, here: Here) -> str:
+    """Why nobody can tell."""
+    if answer.doubts:
+        return f"the book is not believed: {'; '.join(answer.doubts)}"
+    found = [f"{_named(m, answer)}{why}" for m in answer.machines if (why := _untold(m, here))]
+    return "; ".join(found) or "no rule says what it needs"
+
+
+def _named(machine: MachineStanding, answer: Cleared) -> str:
+    return f"{machine.machine}: " if answer.is_place else ""
+
+
+def _untold(machine: MachineStanding, here: Here) -> str:
+    if machine.rulebook is None:
+        return "no rulebook was in force"
+    if machine.log.enrolled is None:
+        return "it was not commissioned yet"
+    if retired := machine.log.retired:
+        return f"it was retired at {here.when(retired.at)}"
+    return "" if machine.gates else "no gate of the rulebook applies to it"
+
+
+def clause(validity: Validity) -> str:
+    """How long a check counts, in a few words."""
+    if isinstance(validity, ValidFor):
+        return f"valid for {period(validity.lasts)}"
+    if isinstance(validity, UntilNext):
+        return f"valid until the next {validity.recurrence}"
+    if isinstance(validity, OnceEach):
+        return f"once each {validity.unit}"
+    return f"valid for {validity.amount} by the meter {validity.meter}"

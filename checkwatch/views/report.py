@@ -1,0 +1,97 @@
+"""A report: blocks of sentences, tables and commands, and how they become plain text.
+
+A terminal shows the same blocks with colour (terminal.py). Whatever a block holds is made
+harmless where it is shown, so that no view can forget it.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from checkwatch.core.standing import Standing
+from checkwatch.views.words import LOOKS, columns, harmless
+
+WIDTH = 80
+
+#: No text that people wrote is longer in any report.
+LONGEST = 100_000
+
+
+class Sentence(NamedTuple):
+    """A paragraph around the word of a standing."""
+
+    before: str
+    standing: Standing
+    after: str
+
+    @property
+    def text(self) -> str:
+        """The paragraph as it is read."""
+        return f"{self.before}{LOOKS[self.standing].word}{self.after}"
+
+
+class Table(NamedTuple):
+    """Rows under a heading row; a standing as a cell is shown by its mark and its word."""
+
+    heading: tuple[str, ...]
+    rows: tuple[tuple[str | Standing, ...], ...]
+
+
+class Command(NamedTuple):
+    """A line to type, which is never broken."""
+
+    text: str
+
+
+Block = str | Sentence | Table | Command
+Report = list[Block]
+
+
+def plain(report: Sequence[Block]) -> str:
+    """The report as text of at most 80 columns where words and commands allow it."""
+    return "\n".join(line for block in report for line in _lines(block))
+
+
+def cell_text(cell: str | Standing) -> str:
+    """What stands in a cell."""
+    if isinstance(cell, Standing):
+        return f"{LOOKS[cell].mark} {LOOKS[cell].word}"
+    return harmless(cell, LONGEST)
+
+
+def paragraph(text: str) -> list[str]:
+    """A paragraph broken into lines that keep its indentation; an empty one is an empty line."""
+    indent = " " * (len(text) - len(text.lstrip(" ")))
+    return _wrapped(harmless(text, LONGEST).lstrip(" "), WIDTH, indent) or [""]
+
+
+def _lines(block: Block) -> list[str]:
+    if isinstance(block, Table):
+        return list(_rows(block))
+    if isinstance(block, Command):
+        return [f"  {harmless(block.text, LONGEST)}"]
+    return paragraph(block.text if isinstance(block, Sentence) else block)
+
+
+def _rows(table: Table) -> Iterator[str]:
+    rows = [table.heading, *(tuple(cell_text(cell) for cell in row) for row in table.rows)]
+    widths = [max(columns(cell) for cell in column) for column in zip(*rows, strict=True)]
+    start = sum(width + 2 for width in widths[:-1])
+    for *cells, last in rows:
+        padded = (c + " " * (w - columns(c) + 2) for c, w in zip(cells, widths, strict=False))
+        head, tail, *more = "".join(padded), *(_wrapped(last, max(WIDTH - start, 20)) or [""])
+        yield (head + tail).rstrip()
+        yield from (" " * start + line for line in more)
+
+
+def _wrapped(text: str, width: int, indent: str = "") -> list[str]:
+    return textwrap.wrap(
+        text,
+        width,
+        initial_indent=indent,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
