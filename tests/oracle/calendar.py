@@ -133,11 +133,14 @@ def midnight(day: date, zone: str) -> int:
     return resolve(datetime(day.year, day.month, day.day), zone)
 
 
+@lru_cache(maxsize=4096)
 def next_occurrence(text: str, counted_from: datetime, after: int, zone: str) -> int | None:
     """Give the first instant strictly after `after` at which an RFC 5545 rule occurs, or None.
 
     Occurrences are wall-clock times. Around a clock change their instants may not be in order,
     so all that lie within two days of the first one are looked at.
+
+    Like the expansion below, this depends on nothing in any book, so it may be remembered.
     """
     rule, until = without_until(text, zone)
     found: list[int] = []
@@ -157,7 +160,7 @@ def occurrences_near(text: str, counted_from: datetime, local: datetime) -> Iter
 
 @lru_cache(maxsize=64)
 def expansion(text: str, counted_from: datetime) -> rrule | rruleset:
-    """Expand a recurrence. It depends on nothing in the book, so it may be kept."""
+    """Expand a recurrence, once."""
     return rrulestr(text, dtstart=counted_from, cache=True)
 
 
