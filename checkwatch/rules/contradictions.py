@@ -1,0 +1,102 @@
+"""What the parts of a rulebook say against each other: each is a mistake."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from checkwatch.core.entry import RESERVED
+from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES, Check, Rulebook
+from checkwatch.errors import Problem
+from checkwatch.rules.table import cut, nearest, one_of, quoted
+
+
+def contradictions(rulebook: Rulebook, where: str) -> tuple[Problem, ...]:
+    """Every contradiction, in the order of the rulebook."""
+    found: list[Problem] = []
+    for check in rulebook.checks.values():
+        place = f"{where}: check {cut(check.code)}"
+        found += _voiding(check, rulebook, place)
+        found += _covers(check, rulebook, place)
+    found += _circles(rulebook, where)
+    found += _units(rulebook, where)
+    found += _needs(rulebook, where)
+    return tuple(found)
+
+
+def _voiding(check: Check, rulebook: Rulebook, place: str) -> Iterator[Problem]:
+    known = (*rulebook.happenings, *VOIDING_WORDS)
+    for word in check.voided_by:
+        if word not in known:
+            what = f"{quoted(word)} names no happening{_but(word, rulebook)}"
+            yield Problem(f"{place}: voided_by", what, nearest(word, known, one_of(VOIDING_WORDS)))
+    for word in check.survives:
+        if word not in VOIDS_GATES:
+            what = f"{quoted(word)} voids no gate unasked"
+            yield Problem(f"{place}: survives", what, one_of(VOIDS_GATES))
+        elif word in check.voided_by:
+            what = f"{quoted(word)} stands in voided_by too"
+            yield Problem(f"{place}: survives", what, "take it out of one of them")
+
+
+def _but(word: str, rulebook: Rulebook) -> str:
+    if word in rulebook.checks:
+        return ": it is a check"
+    return ": it is a word that voids nothing" if word in RESERVED else ""
+
+
+def _covers(check: Check, rulebook: Rulebook, place: str) -> Iterator[Problem]:
+    for code in check.covers:
+        covered = rulebook.checks.get(code)
+        if covered is None:
+            what = f"{quoted(code)} names no check"
+            yield Problem(f"{place}: covers", what, nearest(code, rulebook.checks))
+        elif not set(check.kinds) & set(covered.kinds) and check.kinds and covered.kinds:
+            what = f"{quoted(code)} is for other kinds of machine: {cut(', '.join(covered.kinds))}"
+            yield Problem(f"{place}: covers", what, "no machine needs both: take it out")
+
+
+def _circles(rulebook: Rulebook, where: str) -> Iterator[Problem]:
+    """Each circle of covering once, at the first check of it."""
+    told: set[str] = set()
+    for check in rulebook.checks.values():
+        way = _way_back(check.code, rulebook)
+        if way and not told.intersection(way):
+            told.update(way)
+            what = f"covers itself: {' covers '.join(map(cut, (*way, check.code)))}"
+            yield Problem(f"{where}: check {cut(check.code)}: covers", what, "break the circle")
+
+
+def _way_back(code: str, rulebook: Rulebook) -> tuple[str, ...]:
+    """The shortest way from a check through what it covers back to it; empty if none."""
+    ways: list[tuple[str, ...]] = [(code,)]
+    seen: set[str] = set()
+    for way in ways:
+        last = rulebook.checks.get(way[-1])
+        for covered in last.covers if last else ():
+            if covered == code:
+                return way
+            if covered not in seen:
+                seen.add(covered)
+                ways.append((*way, covered))
+    return ()
+
+
+def _units(rulebook: Rulebook, where: str) -> Iterator[Problem]:
+    first: dict[str, tuple[str, str]] = {}
+    for check in rulebook.checks.values():
+        for code, measure in check.measures.items():
+            unit, owner = first.setdefault(code, (measure.unit, check.code))
+            if measure.unit and unit and measure.unit != unit:
+                what = f"is {quoted(measure.unit)} here and {quoted(unit)} in check {cut(owner)}"
+                place = f"{where}: check {cut(check.code)}: measure {cut(code)}: unit"
+                yield Problem(place, what, "use one unit, or another code for one of them")
+
+
+def _needs(rulebook: Rulebook, where: str) -> Iterator[Problem]:
+    kinds = {kind: None for check in rulebook.checks.values() for kind in check.kinds}
+    for place_kind in rulebook.place_kinds.values():
+        for kind in dict.fromkeys(place_kind.needs):
+            if kind not in kinds:
+                what = f"{quoted(kind)} is a kind of machine that no check names"
+                place = f"{where}: place_kind {cut(place_kind.code)}: needs"
+                yield Problem(place, what, nearest(kind, kinds, "add its checks"))

@@ -1,0 +1,203 @@
+"""Recurrences of RFC 5545, part 3.3.10: what is refused in one, how it spreads, what may be meant.
+
+dateutil expands them and is lenient: it takes an interval of zero, which never ends, and parts
+that the standard forbids. So the text is looked through before dateutil sees it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from itertools import islice, pairwise
+from typing import NamedTuple
+
+from checkwatch.errors import Problem, WrongUse
+from checkwatch.rules.table import nearest, one_of, quoted
+
+FREQUENCIES = ("HOURLY", "DAILY", "WEEKLY", "MONTHLY", "YEARLY")
+DAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
+
+_TOO_FINE = ("MINUTELY", "SECONDLY")
+
+#: The numbers that each part takes, by their sizes; where the lowest is 1 they may be negative,
+#: counted from the end.
+_NUMBERS = {
+    "BYHOUR": (0, 23),
+    "BYMINUTE": (0, 59),
+    "BYSECOND": (0, 59),
+    "BYMONTH": (1, 12),
+    "BYMONTHDAY": (1, 31),
+    "BYYEARDAY": (1, 366),
+    "BYWEEKNO": (1, 53),
+    "BYSETPOS": (1, 366),
+}
+_NEVER_NEGATIVE = ("BYMONTH",)
+_PARTS = ("FREQ", "INTERVAL", "COUNT", "UNTIL", "WKST", "BYDAY", *_NUMBERS)
+
+#: Parts that the standard forbids beside a frequency.
+_FORBIDDEN = {
+    "HOURLY": ("BYWEEKNO",),
+    "DAILY": ("BYWEEKNO", "BYYEARDAY"),
+    "WEEKLY": ("BYWEEKNO", "BYYEARDAY", "BYMONTHDAY"),
+    "MONTHLY": ("BYWEEKNO", "BYYEARDAY"),
+    "YEARLY": (),
+}
+
+#: 29 February is the rarest day; within these years it comes also around 2100.
+_HORIZON_YEARS = 30
+
+#: So many occurrences show every distance between neighbours that matters for a limit.
+_SAMPLE = 400
+
+_WEEKDAY = re.compile(rf"([+-]?[1-9]\d?)?({'|'.join(DAYS)})", re.ASCII)
+
+
+class Spread(NamedTuple):
+    """How far apart the occurrences lie on a wall clock; zero for both where there is only one."""
+
+    shortest: timedelta
+    longest: timedelta
+
+
+Parts = Mapping[str, str]
+
+
+def parse_recurrence(text: str) -> dict[str, str]:
+    """The parts of a recurrence by name, in upper case; WrongUse for what RFC 5545 does not allow
+    or a rulebook has no use for."""
+    line = text.upper().removeprefix("RRULE:")
+    if ":" in line or "DTSTART" in line:
+        raise _wrong(f"{quoted(text)} is more than one rule", "start it with counted_from instead")
+    parts: dict[str, str] = {}
+    for piece in line.split(";"):
+        name, _, value = piece.partition("=")
+        if name not in _PARTS:
+            raise _wrong(f"{quoted(name)} is no part of a recurrence", nearest(name, _PARTS))
+        if name in parts:
+            raise _wrong(f"{name} stands there twice", "join them with a comma")
+        parts[name] = value
+    _look_through(parts)
+    return parts
+
+
+def written(parts: Parts) -> str:
+    """The recurrence as one line."""
+    return ";".join(f"{name}={value}" for name, value in parts.items())
+
+
+def _look_through(parts: Parts) -> None:
+    frequency = parts.get("FREQ", "")
+    if frequency in _TOO_FINE:
+        raise _wrong(f"FREQ={frequency} is finer than hourly", "use valid_for for short times")
+    if frequency not in FREQUENCIES:
+        raise _wrong("it has no FREQ that is known", one_of(FREQUENCIES))
+    for name in _FORBIDDEN[frequency]:
+        if name in parts:
+            raise _wrong(f"{name} does not go with FREQ={frequency}", "RFC 5545, 3.3.10")
+    for name, (low, high) in _NUMBERS.items():
+        _look_at_numbers(name, parts.get(name), low, high)
+    for name in ("INTERVAL", "COUNT"):
+        if name in parts and not re.fullmatch(r"0*[1-9]\d{0,5}", parts[name], re.ASCII):
+            raise _wrong(f"{name}={quoted(parts[name])} is no number from 1 on")
+    if parts.get("WKST", "MO") not in DAYS:
+        raise _wrong(f"WKST={quoted(parts['WKST'])} is no day", one_of(DAYS))
+    _look_at_days(parts)
+    _look_at_until(parts)
+    if "BYSETPOS" in parts and not any(n.startswith("BY") for n in parts if n != "BYSETPOS"):
+        raise _wrong("BYSETPOS chooses from nothing", "add BYDAY or BYMONTHDAY")
+
+
+def _look_at_numbers(name: str, value: str | None, low: int, high: int) -> None:
+    sign = "[+-]?" if low and name not in _NEVER_NEGATIVE else ""
+    for item in [] if value is None else value.split(","):
+        if (
+            not re.fullmatch(rf"{sign}\d{{1,3}}", item, re.ASCII)
+            or not low <= abs(int(item)) <= high
+        ):
+            raise _wrong(f"{name}={quoted(item)} is not from {low} to {high}")
+
+
+def _look_at_days(parts: Parts) -> None:
+    for item in parts["BYDAY"].split(",") if "BYDAY" in parts else ():
+        match = _WEEKDAY.fullmatch(item)
+        if match is None or abs(int(match.group(1) or 1)) > 53:
+            raise _wrong(f"BYDAY={quoted(item)} is no day", one_of(DAYS))
+        numbered = parts["FREQ"] in ("MONTHLY", "YEARLY") and "BYWEEKNO" not in parts
+        if match.group(1) and not numbered:
+            raise _wrong(f"BYDAY={item}: only months and years number their days", match.group(2))
+
+
+def _look_at_until(parts: Parts) -> None:
+    until = parts.get("UNTIL")
+    if until is None:
+        return
+    if "COUNT" in parts:
+        raise _wrong("COUNT and UNTIL exclude each other", "leave one of them out")
+    if until.endswith("Z") or re.search(r"[+-]\d", until):
+        raise _wrong("UNTIL has a zone", "write it in local time, like 20261231T235959")
+    try:
+        if not re.fullmatch(r"\d{8}T\d{6}", until, re.ASCII):
+            raise ValueError
+        datetime.strptime(until, "%Y%m%dT%H%M%S")  # noqa: DTZ007 - local on purpose
+    except ValueError:
+        remedy = "write a local time like 20261231T235959"
+        raise _wrong(f"UNTIL={quoted(until)} is not a time", remedy) from None
+
+
+def spread(parts: Parts, counted_from: datetime) -> Spread:
+    """How far apart its occurrences lie; WrongUse for one that never occurs, or too often."""
+    found = sample(parts, counted_from, _SAMPLE)
+    if not found:
+        raise _wrong("it never occurs", "look for a day or month that does not exist")
+    gaps = [later - earlier for earlier, later in pairwise(found)]
+    if gaps and min(gaps) < timedelta(hours=1):
+        raise _wrong("it occurs more often than hourly", "use valid_for for short times")
+    return Spread(min(gaps), max(gaps)) if gaps else Spread(timedelta(0), timedelta(0))
+
+
+def sample(parts: Parts, counted_from: datetime, count: int) -> list[datetime]:
+    """Its first occurrences, as many as asked for, within thirty years of the start."""
+    from dateutil.rrule import rrulestr
+
+    # A search for what never occurs would go on to the year 9999, hour by hour.
+    horizon = f"{counted_from:%Y%m%dT%H%M%S}"
+    horizon = f"{min(int(horizon[:4]) + _HORIZON_YEARS, 9999):04d}1231T235959"
+    bounded = {name: value for name, value in parts.items() if name != "COUNT"}
+    bounded["UNTIL"] = min(parts.get("UNTIL", horizon), horizon)
+    count = min(count, int(parts.get("COUNT", count)))
+    try:
+        return list(islice(rrulestr(written(bounded), dtstart=counted_from), count))
+    except (ValueError, OverflowError) as error:
+        raise _wrong(f"it cannot be expanded: {str(error)[:100]}") from None
+
+
+def ends(parts: Parts) -> bool:
+    """Whether it stops occurring some day."""
+    return "COUNT" in parts or "UNTIL" in parts
+
+
+def numbers(parts: Parts, name: str) -> tuple[int, ...]:
+    """The numbers of a part, none where it is absent."""
+    return tuple(int(item) for item in parts[name].split(",")) if name in parts else ()
+
+
+def days_that_months_lack(parts: Parts, counted_from: datetime) -> tuple[int, ...]:
+    """The days of the month that it names and that one of its months does not have."""
+    days = numbers(parts, "BYMONTHDAY")
+    if parts["FREQ"] in ("MONTHLY", "YEARLY") and "BYDAY" not in parts and not days:
+        days = (counted_from.day,)
+    if "BYSETPOS" in parts or {"BYYEARDAY", "BYWEEKNO"} & parts.keys():
+        return ()
+    months = numbers(parts, "BYMONTH")
+    if parts["FREQ"] == "YEARLY" and not months and "BYMONTHDAY" not in parts:
+        months = (counted_from.month,)
+    shortest = min((_SHORTEST_MONTH[month] for month in months or range(1, 13)), default=31)
+    return tuple(day for day in days if abs(day) > shortest)
+
+
+_SHORTEST_MONTH = (0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+
+
+def _wrong(what: str, remedy: str = "") -> WrongUse:
+    return WrongUse(Problem("", what, remedy))
