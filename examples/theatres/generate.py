@@ -217,7 +217,7 @@ def theatre(today: Today) -> None:
     if cut:
         today.write("power-loss", POWER_CUT)
         today.self_test(POWER_CUT + 8 * MINUTE)
-    if cut or today.dice.random() < 0.45:
+    if cut or today.dice.random() < 0.4:
         today.session("13:05")
         today.cases(today.about("13:35", 20), aware(today.day, "16:35"))
     today.evening("16:45")
