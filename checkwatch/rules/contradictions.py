@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from checkwatch.core.entry import RESERVED
 from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES, Check, Rulebook
@@ -10,15 +10,18 @@ from checkwatch.errors import Problem
 from checkwatch.rules.table import cut, nearest, one_of, quoted
 
 
-def contradictions(rulebook: Rulebook, where: str) -> tuple[Problem, ...]:
-    """Every contradiction, in the order of the rulebook."""
+def contradictions(rulebook: Rulebook, checks: Sequence[Check], where: str) -> tuple[Problem, ...]:
+    """Every contradiction, in the order of the rulebook.
+
+    `checks` are all that were written, also those that share a code and so are not in it.
+    """
     found: list[Problem] = []
-    for check in rulebook.checks.values():
+    for check in checks:
         place = f"{where}: check {cut(check.code)}"
         found += _voiding(check, rulebook, place)
         found += _covers(check, rulebook, place)
     found += _circles(rulebook, where)
-    found += _units(rulebook, where)
+    found += _units(checks, where)
     found += _needs(rulebook, where)
     return tuple(found)
 
@@ -81,9 +84,9 @@ def _way_back(code: str, rulebook: Rulebook) -> tuple[str, ...]:
     return ()
 
 
-def _units(rulebook: Rulebook, where: str) -> Iterator[Problem]:
+def _units(checks: Sequence[Check], where: str) -> Iterator[Problem]:
     first: dict[str, tuple[str, str]] = {}
-    for check in rulebook.checks.values():
+    for check in checks:
         for code, measure in check.measures.items():
             unit, owner = first.setdefault(code, (measure.unit, check.code))
             if measure.unit and unit and measure.unit != unit:

@@ -64,8 +64,7 @@ def _is_rare(clause: Validity) -> bool:
     if isinstance(clause, OnceEach):
         return clause.unit in ("month", "quarter", "year")
     if isinstance(clause, UntilNext):
-        apart = spread(parse_recurrence(clause.recurrence), clause.counted_from)
-        return apart.longest >= timedelta(days=28)
+        return spread(clause.recurrence, clause.counted_from).longest >= timedelta(days=28)
     return False
 
 

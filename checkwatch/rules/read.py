@@ -45,8 +45,8 @@ def read(text: str, where: str) -> Reading:
     if broken:
         return Reading(None, broken)
     mistakes: list[Problem] = []
-    rulebook = _rulebook(Table(raw, where, mistakes))
-    mistakes += contradictions(rulebook, where)
+    rulebook, checks = _rulebook(Table(raw, where, mistakes))
+    mistakes += contradictions(rulebook, checks, where)
     if mistakes:
         return Reading(None, tuple(mistakes))
     return Reading(rulebook, warnings=doubts(rulebook, where))
@@ -60,7 +60,8 @@ def read_or_refuse(text: str, where: str) -> Rulebook:
     return reading.rulebook
 
 
-def _rulebook(root: Table) -> Rulebook:
+def _rulebook(root: Table) -> tuple[Rulebook, list[Check]]:
+    """The rulebook as far as it goes, and its checks, also those that share a code."""
     title, zone, longest = _head(root.table("rulebook", required=True))
     taken: dict[str, str] = {}
     happenings = {}
@@ -71,9 +72,8 @@ def _rulebook(root: Table) -> Rulebook:
     checks = [_check(table, taken) for table in root.tables("check")]
     place_kinds = _place_kinds(root.tables("place_kind"))
     root.finish()
-    return Rulebook(
-        title, zone, longest, happenings, {check.code: check for check in checks}, place_kinds
-    )
+    by_code = {check.code: check for check in checks}
+    return Rulebook(title, zone, longest, happenings, by_code, place_kinds), checks
 
 
 def _head(table: Table | None) -> tuple[str, ZoneInfo, Period]:
@@ -120,7 +120,7 @@ def _check(table: Table, taken: dict[str, str]) -> Check:
     check = Check(
         code=code,
         title=table.text("title", required=True),
-        kinds=table.texts("kinds"),
+        kinds=table.texts("kinds", required=True),
         models=table.texts("models"),
         gate=table.flag("gate", default=True),
         covers=table.texts("covers"),
@@ -135,8 +135,6 @@ def _check(table: Table, taken: dict[str, str]) -> Check:
         steps=tuple(read_step(each) for each in table.tables("step", name_by="")),
     )
     table.finish()
-    if not check.kinds:
-        table.note("kinds", "names no kind of machine", 'write like kinds = ["room-kit"]')
     if not (clauses or check.voided_by or check.endless):
         remedy = "add validity or voided_by, or endless = true if that is meant"
         table.note("", "nothing can end a pass of it", remedy)

@@ -7,9 +7,10 @@ that the standard forbids. So the text is looked through before dateutil sees it
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
-from itertools import islice, pairwise
+from functools import lru_cache
+from itertools import islice
 from typing import NamedTuple
 
 from checkwatch.errors import Problem, WrongUse
@@ -46,15 +47,18 @@ _FORBIDDEN = {
 
 #: 29 February is the rarest day; within these years it comes also around 2100.
 _HORIZON_YEARS = 30
+_LATEST_START = 9999 - _HORIZON_YEARS
 
-#: So many occurrences show every distance between neighbours that matters for a limit.
+#: So many occurrences, over at least so many years, show every distance between neighbours that
+#: matters for a limit: an hourly rule may be one of January only.
 _SAMPLE = 400
+_SAMPLE_YEARS = 2
 
 _WEEKDAY = re.compile(rf"([+-]?[1-9]\d?)?({'|'.join(DAYS)})", re.ASCII)
 
 
 class Spread(NamedTuple):
-    """How far apart the occurrences lie on a wall clock; zero for both where there is only one."""
+    """How far apart the occurrences lie on a wall clock."""
 
     shortest: timedelta
     longest: timedelta
@@ -125,7 +129,7 @@ def _look_at_days(parts: Parts) -> None:
             raise _wrong(f"BYDAY={quoted(item)} is no day", one_of(DAYS))
         numbered = parts["FREQ"] in ("MONTHLY", "YEARLY") and "BYWEEKNO" not in parts
         if match.group(1) and not numbered:
-            raise _wrong(f"BYDAY={item}: only months and years number their days", match.group(2))
+            raise _wrong(f"BYDAY={item}: only months and years number their days")
 
 
 def _look_at_until(parts: Parts) -> None:
@@ -145,29 +149,48 @@ def _look_at_until(parts: Parts) -> None:
         raise _wrong(f"UNTIL={quoted(until)} is not a time", remedy) from None
 
 
-def spread(parts: Parts, counted_from: datetime) -> Spread:
-    """How far apart its occurrences lie; WrongUse for one that never occurs, or too often."""
-    found = sample(parts, counted_from, _SAMPLE)
-    if not found:
-        raise _wrong("it never occurs", "look for a day or month that does not exist")
-    gaps = [later - earlier for earlier, later in pairwise(found)]
-    if gaps and min(gaps) < timedelta(hours=1):
-        raise _wrong("it occurs more often than hourly", "use valid_for for short times")
-    return Spread(min(gaps), max(gaps)) if gaps else Spread(timedelta(0), timedelta(0))
+@lru_cache(maxsize=256)
+def spread(rule: str, counted_from: datetime) -> Spread:
+    """How far apart the occurrences of a rule lie, which `parse_recurrence` found in order.
+
+    WrongUse for one that never occurs, only once, or more often than hourly.
+    """
+    found: list[datetime] = []
+    gaps = []
+    for moment in _expanded(parse_recurrence(rule), counted_from):
+        gaps += [moment - found[-1]] if found else []
+        found.append(moment)
+        if gaps and gaps[-1] < timedelta(hours=1):
+            raise _wrong("it occurs more often than hourly", "use valid_for for short times")
+        if len(found) > _SAMPLE and moment.year > counted_from.year + _SAMPLE_YEARS:
+            break
+    if not gaps:
+        what = "it occurs only once" if found else "it never occurs"
+        raise _wrong(what, "look for a day or month that does not exist, COUNT or UNTIL")
+    return Spread(min(gaps), max(gaps))
 
 
-def sample(parts: Parts, counted_from: datetime, count: int) -> list[datetime]:
-    """Its first occurrences, as many as asked for, within thirty years of the start."""
+def first_dates(rule: str, counted_from: datetime, count: int) -> list[datetime]:
+    """The first occurrences of a rule, as many as asked for, within thirty years."""
+    return list(islice(_expanded(parse_recurrence(rule), counted_from), count))
+
+
+def _expanded(parts: Parts, counted_from: datetime) -> Iterator[datetime]:
+    """The occurrences within thirty years of the start."""
     from dateutil.rrule import rrulestr
 
-    # A search for what never occurs would go on to the year 9999, hour by hour.
-    horizon = f"{counted_from:%Y%m%dT%H%M%S}"
-    horizon = f"{min(int(horizon[:4]) + _HORIZON_YEARS, 9999):04d}1231T235959"
-    bounded = {name: value for name, value in parts.items() if name != "COUNT"}
-    bounded["UNTIL"] = min(parts.get("UNTIL", horizon), horizon)
-    count = min(count, int(parts.get("COUNT", count)))
+    # dateutil looks for what never occurs hour by hour up to the year 9999. The calendar repeats
+    # itself every 400 years, weekdays included, so it is made to start as late as it can.
+    shift = (_LATEST_START - counted_from.year) // 400 * 400
+    start = counted_from.replace(year=counted_from.year + shift)
+    moved = dict(parts)
+    if "UNTIL" in parts:
+        moved["UNTIL"] = f"{min(int(parts['UNTIL'][:4]) + shift, 9999):04d}{parts['UNTIL'][4:]}"
     try:
-        return list(islice(rrulestr(written(bounded), dtstart=counted_from), count))
+        for moment in rrulestr(written(moved), dtstart=start):
+            if moment.year > start.year + _HORIZON_YEARS:
+                return
+            yield moment.replace(year=moment.year - shift)
     except (ValueError, OverflowError) as error:
         raise _wrong(f"it cannot be expanded: {str(error)[:100]}") from None
 

@@ -115,10 +115,13 @@ class Table:
         raw = self._get(key, str, "text", required=required)
         return "" if raw is None else self._line(key, raw, required=required)
 
-    def texts(self, key: str) -> tuple[str, ...]:
-        """A list of texts."""
+    def texts(self, key: str, *, required: bool = False) -> tuple[str, ...]:
+        """A list of texts; one that is required is not empty."""
         found = []
-        for number, item in enumerate(self._get(key, list, "a list of texts") or (), 1):
+        raw = self._get(key, list, "a list of texts", required=required)
+        if required and raw == []:
+            self.note(key, "is empty")
+        for number, item in enumerate(raw or (), 1):
             place = f"{key}, item {number}"
             if isinstance(item, str):
                 found.append(self._line(place, item, required=True))

@@ -81,11 +81,12 @@ def _until_next(table: Table) -> UntilNext | None:
     unit = _unit(table, "round_up_to")
     if parts is None or start is None:
         return None
-    apart = table.attempt("valid_until_next", lambda: spread(parts, start))
-    if apart is not None and apart.shortest:
+    rule = written(parts)
+    apart = table.attempt("valid_until_next", lambda: spread(rule, start))
+    if apart is not None:
         shortest = apart.shortest // timedelta(microseconds=1)
         _look_whether_shorter(table, modifiers, shortest)
-    return UntilNext(written(parts), start, round_up_to=unit, **modifiers)
+    return UntilNext(rule, start, round_up_to=unit, **modifiers)
 
 
 def _start(text: str) -> datetime:

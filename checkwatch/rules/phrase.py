@@ -1,0 +1,127 @@
+"""Pieces of sentences about rules: lengths, lists, recurrences, what ends a pass."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from itertools import product
+
+from checkwatch.core.instant import HOUR, MINUTE, SECOND
+from checkwatch.core.period import Period
+from checkwatch.core.rulebook import Rulebook, UntilNext
+from checkwatch.rules.recurrence import DAYS, first_dates, numbers, parse_recurrence
+
+#: The reserved words of a rulebook as nouns.
+WORDS = {
+    "moved": "a move",
+    "returned": "a return to use",
+    "fault": "a fault",
+    "fault-closed": "the closing of a fault",
+    "case-start": "the start of a case",
+    "case-end": "the end of a case",
+}
+
+#: The same where a gate is voided without being asked: of the faults only those that stop use.
+UNASKED = {**WORDS, "fault-closed": "the closing of a stop-use fault"}
+
+_DAY_NAMES = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+#: The parts that a recurrence may have to be said in words.
+_SIMPLE = frozenset({"FREQ", "BYDAY", "BYMONTHDAY", "BYHOUR", "BYMINUTE", "BYSECOND", "WKST"})
+
+
+def many(number: object, noun: str) -> str:
+    """A number with its noun: "1 hour", "2.5 minutes"."""
+    return f"{number} {noun if number == 1 else noun + 's'}"
+
+
+def listed(items: Iterable[str], last: str = "and") -> str:
+    """A list in words: "a, b and c"."""
+    *head, tail = [*items] or [""]
+    return f"{', '.join(head)} {last} {tail}" if head else tail
+
+
+def spoken(code: str) -> str:
+    """A code as a noun: "room kit"."""
+    return code.replace("-", " ")
+
+
+def inside(title: str) -> str:
+    """A title inside a sentence: its first letter small unless it heads an acronym."""
+    rest = title.split(" ")[0][1:]
+    ordinary = rest == rest.lower() and not re.search(r"\d", rest)
+    return title[:1].lower() + title[1:] if ordinary else title
+
+
+def length(period: Period) -> str:
+    """A duration in words, its calendar part first: "1 month and 12 hours"."""
+    years, months = divmod(period.months, 12)
+    hours, rest = divmod(period.micros, HOUR)
+    minutes, rest = divmod(rest, MINUTE)
+    seconds = f"{rest / SECOND:g}" if rest else 0
+    parts = (
+        (years, "year"),
+        (months, "month"),
+        (period.days, "day"),
+        (hours, "hour"),
+        (minutes, "minute"),
+        (seconds, "second"),
+    )
+    return listed(many(number, unit) for number, unit in parts if number) or "no time"
+
+
+def as_period(span: timedelta) -> Period:
+    """A distance on a wall clock as a duration: whole days, then hours."""
+    rest = span - timedelta(days=span.days)
+    return Period(days=span.days, micros=rest // timedelta(microseconds=1))
+
+
+def voider(word: str, rulebook: Rulebook) -> str:
+    """What ends a pass, as it stands in a list: a happening's title or a reserved word's noun."""
+    return WORDS[word] if word in WORDS else inside(rulebook.happenings[word])
+
+
+def recurrence(clause: UntilNext) -> str:
+    """When a recurrence occurs: in words where it is simple, else by rule and first dates."""
+    parts = parse_recurrence(clause.recurrence)
+    if _is_simple(parts) and (said := _days(parts, clause.counted_from)):
+        return f"{said} at {_clocks(parts, clause.counted_from)}"
+    first = first_dates(clause.recurrence, clause.counted_from, 3)
+    return f"{clause.recurrence} (first on {listed(map(_date, first))})"
+
+
+def _is_simple(parts: dict[str, str]) -> bool:
+    known = parts.keys() <= _SIMPLE and parts.get("BYSECOND", "0") == "0"
+    return known and not re.search(r"\d", parts.get("BYDAY", ""))
+
+
+def _days(parts: dict[str, str], start: datetime) -> str:
+    """The days of a simple recurrence, empty where words would be clumsier than the rule."""
+    frequency = parts["FREQ"]
+    if "BYDAY" in parts and "BYMONTHDAY" not in parts and frequency in ("DAILY", "WEEKLY"):
+        positions = sorted(DAYS.index(day) for day in parts["BYDAY"].split(","))
+        return f"each {listed(_DAY_NAMES[position] for position in positions)}"
+    if frequency == "WEEKLY":
+        return f"each {_DAY_NAMES[start.weekday()]}"
+    if frequency == "DAILY" and "BYMONTHDAY" not in parts:
+        return "each day"
+    if frequency == "MONTHLY" and "BYDAY" not in parts:
+        days = numbers(parts, "BYMONTHDAY") or (start.day,)
+        if days == (-1,):
+            return "on the last day of each month"
+        if all(day > 0 for day in days):
+            return f"on day {listed(str(day) for day in sorted(days))} of each month"
+    return ""
+
+
+def _clocks(parts: dict[str, str], start: datetime) -> str:
+    hours = numbers(parts, "BYHOUR") or (start.hour,)
+    minutes = numbers(parts, "BYMINUTE") or (start.minute,)
+    return listed(f"{hour:02}:{minute:02}" for hour, minute in sorted(product(hours, minutes)))
+
+
+def _date(moment: datetime) -> str:
+    day = f"{_DAY_NAMES[moment.weekday()][:3]} {moment.day} {_MONTH_NAMES[moment.month - 1]}"
+    return f"{day} {moment:%Y %H:%M}"
