@@ -13,8 +13,7 @@ from functools import lru_cache
 from itertools import islice
 from typing import NamedTuple
 
-from checkwatch.errors import Problem, WrongUse
-from checkwatch.rules.table import nearest, one_of, quoted
+from checkwatch.rules.table import nearest, one_of, quoted, wrong
 
 FREQUENCIES = ("HOURLY", "DAILY", "WEEKLY", "MONTHLY", "YEARLY")
 DAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
@@ -72,14 +71,14 @@ def parse_recurrence(text: str) -> dict[str, str]:
     or a rulebook has no use for."""
     line = text.upper().removeprefix("RRULE:")
     if ":" in line or "DTSTART" in line:
-        raise _wrong(f"{quoted(text)} is more than one rule", "start it with counted_from instead")
+        raise wrong(f"{quoted(text)} is more than one rule", "start it with counted_from instead")
     parts: dict[str, str] = {}
     for piece in line.split(";"):
         name, _, value = piece.partition("=")
         if name not in _PARTS:
-            raise _wrong(f"{quoted(name)} is no part of a recurrence", nearest(name, _PARTS))
+            raise wrong(f"{quoted(name)} is no part of a recurrence", nearest(name, _PARTS))
         if name in parts:
-            raise _wrong(f"{name} stands there twice", "join them with a comma")
+            raise wrong(f"{name} stands there twice", "join them with a comma")
         parts[name] = value
     _look_through(parts)
     return parts
@@ -93,23 +92,23 @@ def written(parts: Parts) -> str:
 def _look_through(parts: Parts) -> None:
     frequency = parts.get("FREQ", "")
     if frequency in _TOO_FINE:
-        raise _wrong(f"FREQ={frequency} is finer than hourly", "use valid_for for short times")
+        raise wrong(f"FREQ={frequency} is finer than hourly", "use valid_for for short times")
     if frequency not in FREQUENCIES:
-        raise _wrong("it has no FREQ that is known", one_of(FREQUENCIES))
+        raise wrong("it has no FREQ that is known", one_of(FREQUENCIES))
     for name in _FORBIDDEN[frequency]:
         if name in parts:
-            raise _wrong(f"{name} does not go with FREQ={frequency}", "RFC 5545, 3.3.10")
+            raise wrong(f"{name} does not go with FREQ={frequency}", "RFC 5545, 3.3.10")
     for name, (low, high) in _NUMBERS.items():
         _look_at_numbers(name, parts.get(name), low, high)
     for name in ("INTERVAL", "COUNT"):
         if name in parts and not re.fullmatch(r"0*[1-9]\d{0,5}", parts[name], re.ASCII):
-            raise _wrong(f"{name}={quoted(parts[name])} is no number from 1 on")
+            raise wrong(f"{name}={quoted(parts[name])} is no number from 1 on")
     if parts.get("WKST", "MO") not in DAYS:
-        raise _wrong(f"WKST={quoted(parts['WKST'])} is no day", one_of(DAYS))
+        raise wrong(f"WKST={quoted(parts['WKST'])} is no day", one_of(DAYS))
     _look_at_days(parts)
     _look_at_until(parts)
     if "BYSETPOS" in parts and not any(n.startswith("BY") for n in parts if n != "BYSETPOS"):
-        raise _wrong("BYSETPOS chooses from nothing", "add BYDAY or BYMONTHDAY")
+        raise wrong("BYSETPOS chooses from nothing", "add BYDAY or BYMONTHDAY")
 
 
 def _look_at_numbers(name: str, value: str | None, low: int, high: int) -> None:
@@ -119,17 +118,17 @@ def _look_at_numbers(name: str, value: str | None, low: int, high: int) -> None:
             not re.fullmatch(rf"{sign}\d{{1,3}}", item, re.ASCII)
             or not low <= abs(int(item)) <= high
         ):
-            raise _wrong(f"{name}={quoted(item)} is not from {low} to {high}")
+            raise wrong(f"{name}={quoted(item)} is not from {low} to {high}")
 
 
 def _look_at_days(parts: Parts) -> None:
     for item in parts["BYDAY"].split(",") if "BYDAY" in parts else ():
         match = _WEEKDAY.fullmatch(item)
         if match is None or abs(int(match.group(1) or 1)) > 53:
-            raise _wrong(f"BYDAY={quoted(item)} is no day", one_of(DAYS))
+            raise wrong(f"BYDAY={quoted(item)} is no day", one_of(DAYS))
         numbered = parts["FREQ"] in ("MONTHLY", "YEARLY") and "BYWEEKNO" not in parts
         if match.group(1) and not numbered:
-            raise _wrong(f"BYDAY={item}: only months and years number their days")
+            raise wrong(f"BYDAY={item}: only months and years number their days")
 
 
 def _look_at_until(parts: Parts) -> None:
@@ -137,16 +136,16 @@ def _look_at_until(parts: Parts) -> None:
     if until is None:
         return
     if "COUNT" in parts:
-        raise _wrong("COUNT and UNTIL exclude each other", "leave one of them out")
+        raise wrong("COUNT and UNTIL exclude each other", "leave one of them out")
     if until.endswith("Z") or re.search(r"[+-]\d", until):
-        raise _wrong("UNTIL has a zone", "write it in local time, like 20261231T235959")
+        raise wrong("UNTIL has a zone", "write it in local time, like 20261231T235959")
     try:
         if not re.fullmatch(r"\d{8}T\d{6}", until, re.ASCII):
             raise ValueError
         datetime.strptime(until, "%Y%m%dT%H%M%S")  # noqa: DTZ007 - local on purpose
     except ValueError:
         remedy = "write a local time like 20261231T235959"
-        raise _wrong(f"UNTIL={quoted(until)} is not a time", remedy) from None
+        raise wrong(f"UNTIL={quoted(until)} is not a time", remedy) from None
 
 
 @lru_cache(maxsize=256)
@@ -161,12 +160,12 @@ def spread(rule: str, counted_from: datetime) -> Spread:
         gaps += [moment - found[-1]] if found else []
         found.append(moment)
         if gaps and gaps[-1] < timedelta(hours=1):
-            raise _wrong("it occurs more often than hourly", "use valid_for for short times")
+            raise wrong("it occurs more often than hourly", "use valid_for for short times")
         if len(found) > _SAMPLE and moment.year > counted_from.year + _SAMPLE_YEARS:
             break
     if not gaps:
         what = "it occurs only once" if found else "it never occurs"
-        raise _wrong(what, "look for a day or month that does not exist, COUNT or UNTIL")
+        raise wrong(what, "look for a day or month that does not exist, COUNT or UNTIL")
     return Spread(min(gaps), max(gaps))
 
 
@@ -192,7 +191,7 @@ def _expanded(parts: Parts, counted_from: datetime) -> Iterator[datetime]:
                 return
             yield moment.replace(year=moment.year - shift)
     except (ValueError, OverflowError) as error:
-        raise _wrong(f"it cannot be expanded: {str(error)[:100]}") from None
+        raise wrong(f"it cannot be expanded: {str(error)[:100]}") from None
 
 
 def ends(parts: Parts) -> bool:
@@ -220,7 +219,3 @@ def days_that_months_lack(parts: Parts, counted_from: datetime) -> tuple[int, ..
 
 
 _SHORTEST_MONTH = (0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-
-
-def _wrong(what: str, remedy: str = "") -> WrongUse:
-    return WrongUse(Problem("", what, remedy))

@@ -81,6 +81,11 @@ def one_of(known: Iterable[str]) -> str:
     return f"write one of {', '.join(known)}"
 
 
+def wrong(what: str, remedy: str = "") -> WrongUse:
+    """A refusal by a reader of some text, whose place its caller knows."""
+    return WrongUse(Problem("", what, remedy))
+
+
 class Table:
     """One table: `where` is its place in words, `problems` the list that all tables share."""
 
@@ -94,9 +99,18 @@ class Table:
         self._asked[key] = None
         return key in self._raw
 
+    def keys(self) -> tuple[str, ...]:
+        """Every key that was written, each as if asked for."""
+        self._asked.update(dict.fromkeys(self._raw))
+        return tuple(self._raw)
+
     def is_list(self, key: str) -> bool:
         """Whether a list stands under a key."""
         return key in self and isinstance(self._raw[key], list)
+
+    def is_word(self, key: str, word: str) -> bool:
+        """Whether just this word stands under a key."""
+        return key in self and self._raw[key] == word
 
     def note(self, key: str, what: str, remedy: str = "") -> None:
         """Notes a mistake at a key; at the table itself where the key is empty."""
@@ -114,6 +128,10 @@ class Table:
         """Text on one line, empty where there is none or it is mistaken."""
         raw = self._get(key, str, "text", required=required)
         return "" if raw is None else self._line(key, raw, required=required)
+
+    def lines(self, key: str) -> list[str]:
+        """The lines of a longer text."""
+        return (self._get(key, str, "text") or "").splitlines()
 
     def texts(self, key: str, *, required: bool = False) -> tuple[str, ...]:
         """A list of texts; one that is required is not empty."""

@@ -8,9 +8,8 @@ from typing import Any, cast
 
 from checkwatch.core.period import NOTHING, UNITS, Period, Unit
 from checkwatch.core.rulebook import ForUse, Number, OnceEach, UntilNext, ValidFor, Validity
-from checkwatch.errors import Problem, WrongUse
 from checkwatch.rules.recurrence import parse_recurrence, spread, written
-from checkwatch.rules.table import Table, code_of, quoted
+from checkwatch.rules.table import Table, code_of, quoted, wrong
 
 #: What each kind of clause may carry besides its own key.
 MODIFIERS = {
@@ -31,7 +30,7 @@ UNIT_LENGTHS: dict[Unit, Period] = {
 }
 
 #: Expanding a recurrence begins at its start, so that one may not lie ages back.
-_YEARS = range(1970, 2200)
+YEARS = range(1970, 2200)
 
 _START = UntilNext("").counted_from
 
@@ -94,11 +93,11 @@ def _start(text: str) -> datetime:
     try:
         start = datetime.fromisoformat(text)
     except ValueError:
-        raise WrongUse(Problem("", f"{quoted(text)} is not a time", remedy)) from None
+        raise wrong(f"{quoted(text)} is not a time", remedy) from None
     if start.tzinfo is not None:
-        raise WrongUse(Problem("", f"{quoted(text)} has a zone", remedy))
-    if start.microsecond or start.year not in _YEARS:
-        raise WrongUse(Problem("", f"{quoted(text)} is not a second from 1970 to 2199", remedy))
+        raise wrong(f"{quoted(text)} has a zone", remedy)
+    if start.microsecond or start.year not in YEARS:
+        raise wrong(f"{quoted(text)} is not a second from 1970 to 2199", remedy)
     return start
 
 
