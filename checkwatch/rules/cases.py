@@ -112,14 +112,14 @@ def _machines(table: Table, rulebook: Rulebook) -> dict[str, str]:
 def _log(table: Table, scene: Scene) -> list[Entry]:
     """The entries of a log by their lines' numbers; empty lines do not count."""
     lines = [line for line in table.lines("log") if line.strip()]
-    apart: dict[int, Line] = {}
-    for number, text in enumerate(lines, 1):
-        line = table.attempt(f"line {number}", partial(take_apart, text, number, scene))
-        if line is not None:
-            apart[number] = line
+    above: dict[int, Line] = {}
     found = []
-    for number, line in apart.items():
-        entry = table.attempt(f"line {number}", partial(to_entry, line, apart, scene))
+    for number, text in enumerate(lines, 1):
+        key = f"line {number}"
+        line = table.attempt(key, partial(take_apart, text, number, scene))
+        entry = table.attempt(key, partial(to_entry, line, above, scene)) if line else None
+        if line is not None:
+            above[number] = line
         if entry is not None:
             found.append(entry)
     return found

@@ -17,7 +17,7 @@ def contradictions(rulebook: Rulebook, checks: Sequence[Check], where: str) -> t
     """
     found: list[Problem] = []
     for check in checks:
-        place = f"{where}: check {cut(check.code)}"
+        place = f"{where}: check {cut(check.code) or '?'}"
         found += _voiding(check, rulebook, place)
         found += _covers(check, rulebook, place)
     found += _circles(rulebook, where)
@@ -65,8 +65,8 @@ def _circles(rulebook: Rulebook, where: str) -> Iterator[Problem]:
         way = _way_back(check.code, rulebook)
         if way and not told.intersection(way):
             told.update(way)
-            what = f"covers itself: {' covers '.join(map(cut, (*way, check.code)))}"
-            yield Problem(f"{where}: check {cut(check.code)}: covers", what, "break the circle")
+            what = f"goes round in a circle: {' covers '.join(map(cut, (*way, check.code)))}"
+            yield Problem(f"{where}: check {cut(check.code)}: covers", what, "take one out")
 
 
 def _way_back(code: str, rulebook: Rulebook) -> tuple[str, ...]:
@@ -101,5 +101,5 @@ def _needs(rulebook: Rulebook, where: str) -> Iterator[Problem]:
         for kind in dict.fromkeys(place_kind.needs):
             if kind not in kinds:
                 what = f"{quoted(kind)} is a kind of machine that no check names"
-                place = f"{where}: place_kind {cut(place_kind.code)}: needs"
+                place = f"{where}: place_kind {cut(place_kind.code) or '?'}: needs"
                 yield Problem(place, what, nearest(kind, kinds, "add its checks"))

@@ -21,7 +21,7 @@ def doubts(rulebook: Rulebook, where: str) -> tuple[Problem, ...]:
     if not rulebook.checks:
         found.append(Problem(where, "it has no check", "every standing would be unknown"))
     for check in rulebook.checks.values():
-        place = f"{where}: check {cut(check.code)}"
+        place = f"{where}: check {cut(check.code) or '?'}"
         if check.gate:
             found += _gate(check, place)
         elif check.survives:
@@ -52,7 +52,9 @@ def _gate(check: Check, place: str) -> Iterator[Problem]:
         if word in check.voided_unasked and word not in check.voided_by
     ]
     if unasked and check.validity and all(_is_rare(clause) for clause in check.validity):
-        what = f"{' and '.join(unasked)} void it, though it is done once a month or more rarely"
+        what = (
+            f"{' and '.join(unasked)} would void it, though it is done once a month or more rarely"
+        )
         listed = ", ".join(f'"{word}"' for word in unasked)
         remedy = f"add survives = [{listed}], or list in voided_by what is meant"
         yield Problem(f"{place}: survives", what, remedy)
@@ -99,5 +101,5 @@ def _gateless(rulebook: Rulebook, where: str) -> Iterator[Problem]:
         for kind in dict.fromkeys(place_kind.needs):
             if kind not in gated:
                 what = f"{quoted(kind)} has no gate: such a place is always unknown"
-                place = f"{where}: place_kind {cut(place_kind.code)}: needs"
+                place = f"{where}: place_kind {cut(place_kind.code) or '?'}: needs"
                 yield Problem(place, what, "add a gate for it, or do not need it")

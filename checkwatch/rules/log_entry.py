@@ -42,13 +42,13 @@ _KEYS: dict[type[Entry], tuple[str, ...]] = {
 class _Words(NamedTuple):
     """The words of a line by key, those that are numbers with a code apart.
 
-    `lines` are all of the log by number; `of=` may name those above.
+    `above` are the lines of the log above this one by number, which `of=` may name.
     """
 
     line: Line
     given: Mapping[str, list[str]]
     numbers: list[tuple[str, str]]
-    lines: Mapping[int, Line]
+    above: Mapping[int, Line]
     scene: Scene
 
     def one(self, key: str) -> str:
@@ -56,9 +56,12 @@ class _Words(NamedTuple):
         return self.given.get(key, [""])[0]
 
 
-def to_entry(line: Line, lines: Mapping[int, Line], scene: Scene) -> Entry:
-    """The entry of a line, with the line's number as its `seq`; WrongUse for its first mistake."""
-    words = _sorted_out(line, lines, scene)
+def to_entry(line: Line, above: Mapping[int, Line], scene: Scene) -> Entry:
+    """The entry of a line, with the line's number as its `seq`; WrongUse for its first mistake.
+
+    `above` are the lines before it by number.
+    """
+    words = _sorted_out(line, above, scene)
     recorded = words.one("recorded")
     common: dict[str, Any] = {
         "seq": line.number,
@@ -77,10 +80,10 @@ def to_entry(line: Line, lines: Mapping[int, Line], scene: Scene) -> Entry:
         raise wrong(str(error)) from None
 
 
-def _sorted_out(line: Line, lines: Mapping[int, Line], scene: Scene) -> _Words:
+def _sorted_out(line: Line, above: Mapping[int, Line], scene: Scene) -> _Words:
     known = (*_COMMON, *_KEYS.get(line.kind, ()))
     given: dict[str, list[str]] = {}
-    words = _Words(line, given, [], lines, scene)
+    words = _Words(line, given, [], above, scene)
     for key, value in line.words:
         if key in known:
             given.setdefault(key, []).append(value)
@@ -179,10 +182,10 @@ def _of(words: _Words) -> Line:
     """The line above that `of=` names, of the same machine."""
     text = words.one("of")
     number = int(text) if re.fullmatch(r"\d{1,9}", text, re.ASCII) else 0
-    if number not in words.lines or number >= words.line.number:
+    if number not in words.above:
         what = f"of={quoted(text)} names no line above" if text else "of= is missing"
         raise wrong(what, "count the log's lines from 1")
-    found = words.lines[number]
+    found = words.above[number]
     if found.machine != words.line.machine:
         raise wrong(f"line {number} is of {quoted(found.machine)}", "name a line of this machine")
     return found

@@ -97,7 +97,9 @@ def _look_through(parts: Parts) -> None:
         raise wrong("it has no FREQ that is known", one_of(FREQUENCIES))
     for name in _FORBIDDEN[frequency]:
         if name in parts:
-            raise wrong(f"{name} does not go with FREQ={frequency}", "RFC 5545, 3.3.10")
+            raise wrong(
+                f"{name} does not go with FREQ={frequency}", "leave it out (RFC 5545, 3.3.10)"
+            )
     for name, (low, high) in _NUMBERS.items():
         _look_at_numbers(name, parts.get(name), low, high)
     for name in ("INTERVAL", "COUNT"):

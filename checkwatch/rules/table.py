@@ -67,7 +67,7 @@ def cut(text: str, limit: int = 60) -> str:
 
 def quoted(text: str) -> str:
     """Text as it stands between quotation marks in a message."""
-    return f'"{cut(text)}"'
+    return f"'{cut(text)}'"
 
 
 def nearest(word: str, known: Iterable[str], otherwise: str = "") -> str:
@@ -171,7 +171,7 @@ class Table:
         if raw is None:
             return ()
         if len(raw) != count:
-            self.note(key, f"has {len(raw)} numbers, not {count}")
+            self.note(key, f"holds {len(raw)}, not {count} numbers")
             return ()
         found = [self._number(key, item) for item in raw]
         return tuple(number for number in found if number is not None) if None not in found else ()

@@ -128,7 +128,7 @@ def _for_use(table: Table) -> ForUse | None:
     if amount is None or within is None:
         return None
     if modifiers["early"] + modifiers["late"] >= amount > 0:
-        table.note("valid_for_use", "early and late together are not shorter", "shorten them")
+        table.note("valid_for_use", "is not more than early and late together", "shorten them")
     return ForUse(amount, meter, within, from_due, **modifiers)
 
 
