@@ -52,9 +52,7 @@ def _gate(check: Check, place: str) -> Iterator[Problem]:
         if word in check.voided_unasked and word not in check.voided_by
     ]
     if unasked and check.validity and all(_is_rare(clause) for clause in check.validity):
-        what = (
-            f"{' and '.join(unasked)} would void it, though it is done once a month or more rarely"
-        )
+        what = f"{' and '.join(unasked)} would void it, which is done monthly or more rarely"
         listed = ", ".join(f'"{word}"' for word in unasked)
         remedy = f"add survives = [{listed}], or list in voided_by what is meant"
         yield Problem(f"{place}: survives", what, remedy)

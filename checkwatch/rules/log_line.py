@@ -86,8 +86,10 @@ def _kind(what: str, rulebook: Rulebook) -> type[Entry]:
         return Result
     if what in rulebook.happenings:
         return Happening
-    if what in RESERVED and RESERVED[what] is not Enrolled:
+    if what in RESERVED and what != Enrolled.what:
         return RESERVED[what]
+    if what == Enrolled.what:
+        raise wrong("each machine is enrolled before the log", "name it in machines")
     known = [*rulebook.checks, *rulebook.happenings, *RESERVED]
     raise wrong(f"{quoted(what)} is no check, happening or reserved word", nearest(what, known))
 

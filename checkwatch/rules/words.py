@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from textwrap import fill
 
+from checkwatch.answers.least_work import readies
 from checkwatch.core.period import Period
 from checkwatch.core.rulebook import (
     Check,
@@ -120,7 +121,8 @@ def _lasting(check: Check) -> str:
         return "A pass does not end by time."
     if len(clauses) == 1:
         return f"A pass lasts {clauses[0]}."
-    return f"A pass lasts until the earliest of these ends: {'. Or '.join(clauses)}."
+    counted = "; ".join(f"({number}) {clause}" for number, clause in enumerate(clauses, 1))
+    return f"A pass lasts as the shortest of these says: {counted}."
 
 
 def _clause(clause: Validity) -> Iterator[str]:
@@ -133,7 +135,7 @@ def _clause(clause: Validity) -> Iterator[str]:
     elif isinstance(clause, UntilNext):
         yield f"until the next of these times: {recurrence(clause)}{_rounded(clause)}"
         if clause.early:
-            yield f"done in the {length(clause.early)} before one, it lasts until the one after"
+            yield f"done within {length(clause.early)} before one, it lasts until the one after"
     else:
         yield f"until the end of the next calendar {clause.unit}, from whose start it is due"
     if clause.warn_before:
@@ -216,11 +218,13 @@ def _ended_early(check: Check, rulebook: Rulebook) -> Iterator[str]:
 
 
 def _covers(check: Check, rulebook: Rulebook) -> Iterator[str]:
-    """What else a pass of it counts for, also through what it covers."""
+    """What else a pass of it counts for, also through what it covers; not where it lacks a measure
+    that the other requires."""
+    ready = readies(check, rulebook)
     others = [
         inside(other.title)
         for code, other in rulebook.checks.items()
-        if code != check.code and check.code in rulebook.covering[code]
+        if code != check.code and code in ready
     ]
     if others:
         yield f"It counts also as: {'; '.join(others)}."
@@ -266,7 +270,7 @@ def _measure(measure: Measure) -> str:
 
 def _place_kind(kind: PlaceKind) -> str:
     counted = dict.fromkeys(kind.needs)
-    needs = listed(f"{kind.needs.count(need)} {spoken(need)}" for need in counted)
+    needs = listed(many(kind.needs.count(need), spoken(need)) for need in counted)
     needed = f"needs {needs}" if needs else "needs no machine, so it has no standing"
     if kind.duty == "always":
         duty = "always on duty"
@@ -280,5 +284,7 @@ def _place_kind(kind: PlaceKind) -> str:
 def _span(span: DutySpan) -> str:
     names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
     days = listed(names[day] for day in sorted(span.days))
-    after = " of the day after" if span.end <= span.start else ""
+    if span.start == span.end:
+        return f"{days} all day"
+    after = " of the day after" if span.end < span.start else ""
     return f"{days} {span.start:%H:%M} to {span.end:%H:%M}{after}"
