@@ -38,6 +38,10 @@ def upgrade() -> None:
     )
     op.create_index("ix_entry_machine_at_seq", "entry", ["machine", "at", "seq"])
     op.create_index("ix_entry_recorded", "entry", ["recorded"])
+    station = sa.text("form IN ('enrolled', 'moved')")
+    op.create_index(
+        "ix_entry_station", "entry", ["seq"], sqlite_where=station, postgresql_where=station
+    )
     has_ref = sa.text("ref <> ''")
     op.create_index(
         "uq_entry_ref",

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, Select, func, select, text
 
-from checkwatch.core.entry import Adopted, Entry, PlaceKnown
+from checkwatch.core.entry import Adopted, Enrolled, Entry, Moved, PlaceKnown
 from checkwatch.core.instant import MINUTE, Instant, iso
 from checkwatch.errors import CannotTell
 from checkwatch.store import engine, guards
@@ -74,6 +74,12 @@ def find_by_ref(conn: Connection, refs: Iterable[str]) -> dict[str, Entry]:
 def machines(conn: Connection) -> tuple[str, ...]:
     """The tags of all machines that have entries, sorted; retired ones too."""
     return tuple(tag for (tag,) in conn.execute(_MACHINES))
+
+
+def stations(conn: Connection) -> Iterator[Enrolled | Moved]:
+    """Every entry that says where a machine stands, by number."""
+    wanted = _ALL.where(_STATION).order_by(entry.c.seq)
+    return (e for e in _entries(conn, wanted) if isinstance(e, Enrolled | Moved))
 
 
 def newest_seq(conn: Connection) -> int:
@@ -175,6 +181,9 @@ def _batches(texts: Iterable[str]) -> Iterator[list[str]]:
     while batch := list(islice(rest, _BATCH)):
         yield batch
 
+
+#: Spelt as the index on it, or the databases would not use it.
+_STATION = text("form IN ('enrolled', 'moved')")
 
 _ORDER = (entry.c.machine, entry.c.at, entry.c.seq)
 

@@ -52,6 +52,10 @@ entry = Table(
 Index("ix_entry_machine_at_seq", entry.c.machine, entry.c.at, entry.c.seq)
 Index("ix_entry_recorded", entry.c.recorded)
 
+#: Where machines stood: which of them a question about a place concerns.
+_STATION = text("form IN ('enrolled', 'moved')")
+Index("ix_entry_station", entry.c.seq, sqlite_where=_STATION, postgresql_where=_STATION)
+
 _HAS_REF = text("ref <> ''")
 Index(
     "uq_entry_ref",

@@ -1,0 +1,179 @@
+"""The composition root: the store's entries and the rulebook's text become a book to ask.
+
+Everything above this file speaks of questions and answers, everything below of values; only here
+do the store, the rules and the clock meet.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, tzinfo
+from difflib import get_close_matches
+
+from sqlalchemy import Connection
+
+from checkwatch.answers.book import Book, Question
+from checkwatch.core.entry import Entry, PlaceKnown
+from checkwatch.core.instant import Instant, parse_instant
+from checkwatch.core.versions import Version, Versions
+from checkwatch.errors import CannotTell, Problem, WrongUse
+from checkwatch.rules.read import read_or_refuse
+from checkwatch.store import engine, read
+
+#: From the names that the book knows to the machines that a question concerns; None for all.
+Concerns = Callable[["Names"], Iterable[str] | None]
+
+
+@dataclass(frozen=True)
+class Names:
+    """The tags and places of the book, and which machines were ever at which place."""
+
+    tags: frozenset[str]
+    places: dict[str, PlaceKnown]
+    ever_at: dict[str, frozenset[str]]
+
+    def resolve(self, name: str) -> str:
+        """The tag or place that a typed name means; letters' case may differ.
+
+        Raises CannotTell for one that nobody knows, or that means a machine and a place.
+        """
+        if name in self.tags and name in self.places:
+            raise CannotTell(_both(name))
+        if name in self.tags or name in self.places:
+            return name
+        known = sorted(self.tags | self.places.keys())
+        alike = [one for one in known if one.casefold() == name.casefold()]
+        if len(alike) == 1:
+            return alike[0]
+        near = get_close_matches(name, known, n=3, cutoff=0.5)
+        remedy = f"did you mean {' or '.join(near)}?" if near else "see `checkwatch board`"
+        raise CannotTell(Problem(name, "the book knows no machine or place of this name", remedy))
+
+    def concerned(self, name: str) -> frozenset[str]:
+        """The machines that a question about a resolved name can concern."""
+        if name in self.tags:
+            return frozenset({name})
+        rooms = {name, self.places[name].belongs}
+        return frozenset().union(*(self.ever_at.get(room, frozenset()) for room in rooms))
+
+
+def _both(name: str) -> Problem:
+    what = "is the tag of a machine and the name of a place"
+    return Problem(name, what, "ask for another name, and rename one of them")
+
+
+def everything(names: Names) -> None:
+    """Concerns the whole fleet."""
+    del names
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A question with the book that it needs."""
+
+    book: Book
+    question: Question
+    names: Names
+
+    @property
+    def zone(self) -> tzinfo:
+        """The rulebook's zone, in which people read and type times."""
+        rulebook = self.book.rulebook(self.question)
+        return rulebook.zone if rulebook else UTC
+
+    @property
+    def title(self) -> str:
+        """The rulebook's title."""
+        rulebook = self.book.rulebook(self.question)
+        return rulebook.title if rulebook else ""
+
+
+def ask(
+    url: str,
+    now: Instant,
+    concerns: Concerns = everything,
+    at: str | None = None,
+    known_at: str | None = None,
+) -> Asked:
+    """Opens the book for a question: as of `at`, as known at `known_at`, both as typed.
+
+    Raises CannotTell where there is no book to read.
+    """
+    with engine.reading(url) as conn:
+        return ask_on(conn, now, concerns, at, known_at)
+
+
+def ask_on(
+    conn: Connection,
+    now: Instant,
+    concerns: Concerns = everything,
+    at: str | None = None,
+    known_at: str | None = None,
+) -> Asked:
+    """As `ask`, on an open connection."""
+    names = names_of(conn)
+    wanted = concerns(names)
+    machines = names.tags if wanted is None else frozenset(wanted)
+    newest = read.newest_recorded(conn)
+    doubts = read.doubts(conn, now, () if wanted is None else machines)
+    if newest is not None and not doubts:
+        # Another computer's clock may be a little ahead: what it wrote has happened.
+        now = max(now, newest)
+    versions = adopted(conn)
+    book = Book(
+        versions,
+        tuple(names.places.values()),
+        _by_machine(read.entries(conn, None if wanted is None else machines), machines),
+        doubts,
+        newest,
+    )
+    zone = _zone(versions, now)
+    moment = now if at is None else parse_instant(at, zone, "--at")
+    known = None if known_at is None else parse_instant(known_at, zone, "--known-at")
+    return Asked(book, Question(moment, now, known), names)
+
+
+def names_of(conn: Connection) -> Names:
+    """What the book knows by name."""
+    ever_at: dict[str, set[str]] = defaultdict(set)
+    for station in read.stations(conn):
+        ever_at[station.place].add(station.machine)
+    places = {place.place: place for place in read.places(conn)}
+    return Names(
+        frozenset(read.machines(conn)),
+        places,
+        {place: frozenset(tags) for place, tags in ever_at.items()},
+    )
+
+
+def adopted(conn: Connection) -> Versions:
+    """The adopted versions of the rulebook.
+
+    Raises CannotTell for a text that this program cannot read, and for a book without rules.
+    """
+    versions = []
+    for adoption in read.adoptions(conn):
+        where = f"rulebook of entry {adoption.seq}"
+        try:
+            rulebook = read_or_refuse(adoption.text, where)
+        except WrongUse as refusal:
+            raise CannotTell(*refusal.problems) from None
+        versions.append(Version(adoption.at, adoption.seq, adoption.recorded, rulebook))
+    if not versions:
+        what = "no rulebook was adopted"
+        raise CannotTell(Problem("the book", what, "make a new book with `checkwatch begin`"))
+    return Versions.of(*versions)
+
+
+def _zone(versions: Versions, now: Instant) -> tzinfo:
+    version = versions.in_force(now)
+    return version.rulebook.zone if version else UTC
+
+
+def _by_machine(entries: Iterable[Entry], machines: Iterable[str]) -> dict[str, list[Entry]]:
+    found: dict[str, list[Entry]] = {machine: [] for machine in sorted(machines)}
+    for entry in entries:
+        found[entry.machine].append(entry)
+    return found
