@@ -7,8 +7,9 @@ whatever is in the book; this keeps out what nobody could have meant.
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator
+from dataclasses import replace
 from difflib import get_close_matches
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from checkwatch.core.attempt import judge, plain
 from checkwatch.core.entry import (
@@ -19,19 +20,22 @@ from checkwatch.core.entry import (
     FaultClosed,
     Happening,
     Moved,
+    Note,
     Outcome,
+    Reading,
     Result,
     Struck,
 )
 from checkwatch.core.instant import MINUTE, Instant, iso
 from checkwatch.core.period import later
-from checkwatch.core.rulebook import Check, Rulebook
+from checkwatch.core.rulebook import Check, ForUse, Measure, Rulebook
 from checkwatch.errors import Problem
 
 #: How far ahead of our clock an entry may be dated (docs/meaning.md, part 2).
 CLOCK_TOLERANCE = 2 * MINUTE
 
 _LONGEST_TEXT = 10_000
+_LONGEST_NAME = 64
 
 
 class Facts(NamedTuple):
@@ -39,6 +43,14 @@ class Facts(NamedTuple):
 
     enrolled: Enrolled
     retired: Instant | None = None
+
+
+class Target(NamedTuple):
+    """What `of` names, as far as it matters: whose it is, its type, and when it was true."""
+
+    machine: str
+    kind: type[Entry]
+    at: Instant
 
 
 def mistakes_in(
@@ -61,26 +73,64 @@ def mistakes_in(
         found += _happening(entry, rulebook)
     elif isinstance(entry, EmergencyUse):
         found += _exception(entry, rulebook)
+    elif isinstance(entry, Reading):
+        found += _reading(entry, rulebook)
     elif isinstance(entry, Fault) and not entry.note.strip():
         found.append(("the fault is not described", "say in a note what is wrong"))
     elif isinstance(entry, Moved) and entry.place not in places:
-        what = f"the book knows no place {entry.place!r}"
+        what = f"the book knows no place {_shown(entry.place)}"
         found.append((what, "add it to a places file and `checkwatch enrol --places FILE`"))
     elif isinstance(entry, Enrolled):
         found.append(("the machine is enrolled already", "leave it out, or give a new tag"))
     return tuple(Problem(where, what, remedy) for what, remedy in found)
 
 
-def mistakes_about(entry: Entry, target: Entry | None, where: str) -> tuple[Problem, ...]:
+def mistakes_about(entry: Entry, target: Entry | Target | None, where: str) -> tuple[Problem, ...]:
     """What is wrong with what a striking or a closed fault names; None is an unknown entry."""
-    if isinstance(entry, Struck):
-        return tuple(Problem(where, *one) for one in _striking(entry, target))
-    if isinstance(entry, FaultClosed) and entry.of is not None:
-        if isinstance(target, Fault) and target.machine == entry.machine:
-            return ()
-        what = "what it closes is no fault of this machine"
-        return (Problem(where, what, "name the fault's own entry; see `checkwatch why`"),)
-    return ()
+    if not isinstance(entry, Struck) and (not isinstance(entry, FaultClosed) or entry.of is None):
+        return ()
+    if isinstance(target, Entry):
+        target = Target(target.machine, type(target), target.at)
+    look = _striking if isinstance(entry, Struck) else _closing
+    return tuple(Problem(where, *one) for one in look(entry, target))
+
+
+def mistakes_in_name(name: str, called: str, where: str) -> tuple[Problem, ...]:
+    """What is wrong with the name of a machine or place; `called` says which, as "tag"."""
+    if not name.strip():
+        return (Problem(where, f"the {called} is empty", f"give each its {called}"),)
+    found = []
+    if len(name) > _LONGEST_NAME:
+        found.append((f"the {called} is longer than {_LONGEST_NAME} characters", "shorten it"))
+    if name != name.strip():
+        found.append((f"the {called} {_shown(name)} begins or ends with a blank", "take it out"))
+    elif not name.isprintable():
+        what = f"the {called} {_shown(name)} holds a character that cannot be printed"
+        found.append((what, "take it out"))
+    return tuple(Problem(where, *one) for one in found)
+
+
+def same_content(draft: Entry, written: Entry) -> bool:
+    """Whether writing the draft again would say what the written entry says.
+
+    Numbers and the time of writing are the book's own; what came dated a little ahead of the clock
+    was written as of then (docs/meaning.md, part 2).
+    """
+    ours: dict[str, Any] = {"seq": written.seq, "recorded": written.recorded}
+    if written.recorded < draft.at <= written.recorded + CLOCK_TOLERANCE:
+        ours["at"] = written.recorded
+        if isinstance(draft, Result) and draft.started is not None:
+            ours["started"] = min(draft.started, written.recorded)
+    return replace(draft, **ours) == written
+
+
+def measures_taken(rulebook: Rulebook, check: str) -> dict[str, Measure]:
+    """The measures that a result of the check may carry: its own, and those of what it covers."""
+    found: dict[str, Measure] = {}
+    for code, sources in rulebook.covering.items():
+        if check in sources:
+            found |= rulebook.checks[code].measures
+    return {**found, **rulebook.checks[check].measures}
 
 
 _Mistake = tuple[str, str]
@@ -92,7 +142,12 @@ def _times(entry: Entry, facts: Facts, now: Instant) -> Iterator[_Mistake]:
     if entry.at < facts.enrolled.at:
         since = iso(facts.enrolled.at)
         yield f"dated before the machine was commissioned at {since}", "correct the time"
-    if facts.retired is not None and entry.at > facts.retired:
+    # A retirement in error can be struck, and anyone may say something about it.
+    if (
+        facts.retired is not None
+        and entry.at > facts.retired
+        and not isinstance(entry, Struck | Note)
+    ):
         yield f"the machine was retired at {iso(facts.retired)}", "check the tag"
 
 
@@ -101,33 +156,41 @@ def _texts(entry: Entry) -> Iterator[_Mistake]:
     for text in (entry.note, entry.by, entry.ref, *limits):
         if len(text) > _LONGEST_TEXT:
             yield f"a text is longer than {_LONGEST_TEXT} characters", "shorten it"
+    for text in limits:
+        if not text.strip():
+            yield "a limit is empty", "say what is limited, or leave it out"
+        elif text != text.strip() or " | " in f" {text} ":
+            # Limits are written one after the other with ` | ` between them.
+            yield f"the limit {_shown(text)} cannot be told from two", "write it without ` | `"
 
 
 def _result(entry: Result, rulebook: Rulebook, facts: Facts) -> Iterator[_Mistake]:
     check = rulebook.checks.get(entry.check)
     if check is None:
-        yield f"the rulebook has no check {entry.check!r}", _nearest(entry.check, rulebook.checks)
+        yield (
+            f"the rulebook has no check {_shown(entry.check)}",
+            _nearest(entry.check, rulebook.checks),
+        )
         return
     if not check.applies_to(facts.enrolled.kind, facts.enrolled.model):
         codes = [one.code for one in rulebook.applying(facts.enrolled.kind, facts.enrolled.model)]
         what = f"{check.code} is not a check of {entry.machine}, {facts.enrolled.kind}"
         yield what, f"its checks are {', '.join(codes) or 'none'}"
-    yield from _measures(entry, check)
+    yield from _measures(entry, check, measures_taken(rulebook, entry.check))
     if entry.limits and entry.outcome is not Outcome.LIMITED:
         yield f"limits go with the outcome limited, not with {entry.outcome}", "say limited"
 
 
-def _measures(entry: Result, check: Check) -> Iterator[_Mistake]:
+def _measures(entry: Result, check: Check, takes: dict[str, Measure]) -> Iterator[_Mistake]:
     beyond = False
     for code, value in entry.measures:
-        measure = check.measures.get(code)
+        measure = takes.get(code)
         if measure is None:
-            known = ", ".join(check.measures) or "none"
-            yield f"{check.code} takes no measure {code!r}", f"it takes: {known}"
+            yield f"{check.code} takes no measure {_shown(code)}", _nearest(code, takes)
         elif not measure.believes(value):
             low, high = measure.believable or ("", "")
             what = f"{code} {plain(value)} {measure.unit} is not believable"
-            yield what, f"between {low} and {high} is; read it again"
+            yield what, f"only {low} to {high} is: read it again"
         else:
             beyond |= judge(measure, value)[0] is not Outcome.PASS
     if entry.outcome not in (Outcome.PASS, Outcome.LIMITED):
@@ -136,15 +199,22 @@ def _measures(entry: Result, check: Check) -> Iterator[_Mistake]:
     for code in check.required:
         if code not in taken:
             unit = check.measures[code].unit
-            yield f"{code} was not measured", f"add --measure {code}=NUMBER, in {unit}"
+            yield f"{code} was not measured", f"add {code}=NUMBER, in {unit}"
     if entry.outcome is Outcome.LIMITED and not (entry.limits or beyond):
-        yield "limited, but by what is not said", "say the limit: --limit 'TEXT'"
+        yield "limited, but by what is not said", "say the limit in words"
 
 
 def _happening(entry: Happening, rulebook: Rulebook) -> Iterator[_Mistake]:
     if entry.code not in rulebook.happenings:
         remedy = _nearest(entry.code, rulebook.happenings)
-        yield f"the rulebook has no happening {entry.code!r}", remedy
+        yield f"the rulebook has no happening {_shown(entry.code)}", remedy
+
+
+def _reading(entry: Reading, rulebook: Rulebook) -> Iterator[_Mistake]:
+    clauses = [clause for check in rulebook.checks.values() for clause in check.validity]
+    meters = {clause.meter for clause in clauses if isinstance(clause, ForUse)}
+    if entry.meter not in meters:
+        yield f"no rule asks for the meter {_shown(entry.meter)}", _nearest(entry.meter, meters)
 
 
 def _exception(entry: EmergencyUse, rulebook: Rulebook) -> Iterator[_Mistake]:
@@ -157,16 +227,31 @@ def _exception(entry: EmergencyUse, rulebook: Rulebook) -> Iterator[_Mistake]:
         yield f"it lasts longer than the {longest} that the rulebook allows", "shorten it"
 
 
-def _striking(entry: Struck, target: Entry | None) -> Iterator[_Mistake]:
+def _striking(entry: Entry, target: Target | None) -> Iterator[_Mistake]:
     if target is None:
         yield "what it strikes is not in the book", "name the entry's number or its ref"
-    elif target.machine != entry.machine:
+        return
+    if target.machine != entry.machine:
         yield f"what it strikes is about {target.machine or 'the book'}", "name that machine"
-    elif isinstance(target, Struck):
+    if target.kind is Struck:
         yield "a striking cannot be struck", "write what is true as a new entry"
+    if entry.at < target.at:
+        yield f"dated before what it strikes, {iso(target.at)}", "correct the time"
+
+
+def _closing(entry: Entry, target: Target | None) -> Iterator[_Mistake]:
+    if target is None or target.kind is not Fault or target.machine != entry.machine:
+        what = "what it closes is no fault of this machine"
+        yield what, "name the fault's own entry; see `checkwatch why`"
+    elif entry.at < target.at:
+        yield f"dated before the fault that it closes, {iso(target.at)}", "correct the time"
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:
     words = sorted(known)
-    near = get_close_matches(word, words, n=1)
+    near = get_close_matches(word[:_LONGEST_NAME], words, n=1)
     return f"did you mean {near[0]}?" if near else f"it has: {', '.join(words) or 'none'}"
+
+
+def _shown(text: str) -> str:
+    return repr(text if len(text) <= _LONGEST_NAME else f"{text[: _LONGEST_NAME - 1]}…")
