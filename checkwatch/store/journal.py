@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, func, select, text
 from sqlalchemy.exc import IntegrityError
 
-from checkwatch.core.entry import Entry, Result
+from checkwatch.core.entry import Adopted, Entry, Result
 from checkwatch.core.instant import Instant, iso
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.store import read
@@ -125,7 +125,12 @@ class Pen:
 
 
 def _dated(draft: Entry, seq: int, recorded: Instant) -> Entry:
-    """The draft with its number and date; what is ahead within the tolerance becomes now."""
+    """The draft with its number and date; what is ahead within the tolerance becomes now.
+
+    A rulebook may be adopted from a later instant on, and never from an earlier one.
+    """
+    if isinstance(draft, Adopted):
+        return replace(draft, seq=seq, recorded=recorded, at=max(draft.at, recorded))
     if draft.at <= recorded:
         return replace(draft, seq=seq, recorded=recorded)
     if draft.at > recorded + CLOCK_TOLERANCE:

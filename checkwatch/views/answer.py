@@ -157,7 +157,8 @@ def commands(answer: Cleared) -> Report:
     if not owed or not asked_now or answer.doubts:
         return []
     typed: Report = [
-        Command(f"checkwatch done {shlex.quote(tag)} {check.code} --by WHO") for tag, check in owed
+        Command(f"checkwatch done {shlex.quote(tag)} {check.code} pass --by WHO")
+        for tag, check in owed
     ]
     which = "it was" if len(owed) == 1 else "one of them was"
     return [f"If {which} done and is not written yet:", *typed]

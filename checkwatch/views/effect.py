@@ -14,13 +14,15 @@ from checkwatch.views.report import Report
 from checkwatch.views.words import Here, harmless, inside, listed
 
 
-def effect(seen: Effect, written: Sequence[Entry], here: Here) -> Report:
-    """The entries' numbers, where the machine now stands, what ended and what is owed."""
+def effect(seen: Effect, written: Sequence[Entry], here: Here, what_if: bool = False) -> Report:
+    """The entries' numbers, where the machine now stands, what ended and what is owed; with
+    `what_if` the same as something that did not happen."""
     answer = _as_answer(seen, here)
     still = seen.before.standing is seen.after.standing
+    verb = ("would still be" if still else "would be") if what_if else None
     report: Report = [
-        _written(written),
-        sentence(answer, here, verb="is still" if still else "is now"),
+        "Nothing is written; if it were:" if what_if else _written(written),
+        sentence(answer, here, verb=verb or ("is still" if still else "is now")),
     ]
     report += [text for text in _changes(seen) if text]
     if text := clears(answer):

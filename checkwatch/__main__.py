@@ -1,0 +1,52 @@
+"""The entry point: every refusal becomes a message and an exit code, never a traceback."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from checkwatch import errors
+
+
+def main() -> None:
+    """Runs one command and leaves with its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that knows no Unicode shows escapes instead of refusing the answer.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        code = _run()
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Whoever read the answer has gone; without this Python complains once more at its end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = errors.CANNOT_TELL
+    sys.exit(code)
+
+
+def _run() -> int:
+    from checkwatch.cli.app import app
+    from checkwatch.cli.show import tell, tell_problems
+
+    try:
+        app()
+    except errors.CheckwatchError as refusal:
+        tell_problems(refusal.problems)
+        return refusal.exit_code
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        raise
+    except SystemExit as left:
+        return left.code if isinstance(left.code, int) else errors.WRONG_USE
+    except Exception as error:  # the last line of defence: no answer is better than a wrong one
+        if os.environ.get("CHECKWATCH_DEBUG"):
+            raise
+        tell(f"checkwatch failed: {type(error).__name__}: {error}; no answer was given")
+        tell("please report it; CHECKWATCH_DEBUG=1 shows where it happened")
+        return errors.CANNOT_TELL
+    return errors.YES
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,47 @@
+"""Files that a command was given, read whole or as a stream, with every trouble named."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TextIO
+
+from checkwatch.errors import Problem, WrongUse
+
+
+def text_of(path: Path) -> str:
+    """The text of a file; WrongUse where it cannot be read as UTF-8."""
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        raise WrongUse(Problem(str(path), "is not UTF-8 text", "save it as UTF-8")) from None
+    except (OSError, ValueError) as error:
+        raise _unreadable(path, error) from None
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[TextIO]:
+    """A CSV file to read; bytes that are no UTF-8 come through as surrogates for the reader."""
+    try:
+        stream = path.open(encoding="utf-8-sig", errors="surrogateescape", newline="")
+    except (OSError, ValueError) as error:
+        raise _unreadable(path, error) from None
+    with stream:
+        yield stream
+
+
+@contextmanager
+def made(path: Path) -> Iterator[TextIO]:
+    """A file to write."""
+    try:
+        stream = path.open("w", encoding="utf-8", newline="")
+    except (OSError, ValueError) as error:
+        raise _unreadable(path, error) from None
+    with stream:
+        yield stream
+
+
+def _unreadable(path: Path, error: Exception) -> WrongUse:
+    reason = (getattr(error, "strerror", None) or str(error)).lower()
+    return WrongUse(Problem(str(path), reason, "name another file"))

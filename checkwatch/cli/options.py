@@ -1,0 +1,66 @@
+"""The options that commands share; a question takes them before or after the command's name."""
+
+from __future__ import annotations
+
+from typing import Annotated, NamedTuple
+
+import typer
+
+from checkwatch.run.settings import book_url
+
+Db = Annotated[
+    str | None,
+    typer.Option("--db", help="The book: a path (SQLite) or a database URL.", metavar="URL"),
+]
+At = Annotated[
+    str | None,
+    typer.Option("--at", help="As of another instant: ISO 8601, or local time.", metavar="T"),
+]
+KnownAt = Annotated[
+    str | None,
+    typer.Option("--known-at", help="As the book was known at an instant.", metavar="K"),
+]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+Span = Annotated[
+    str | None,
+    typer.Option("--for", help="For all of a time from then on, such as PT8H.", metavar="D"),
+]
+By = Annotated[str, typer.Option("--by", help="Your code; no name.", metavar="WHO")]
+NoteText = Annotated[
+    str, typer.Option("--note", help="Words to keep with it; nothing about patients.")
+]
+Yes = Annotated[bool, typer.Option("--yes", help="Do not ask before writing.")]
+WhatIf = Annotated[
+    bool, typer.Option("--what-if", help="Say what it would change, and write nothing.")
+]
+
+
+class Asking(NamedTuple):
+    """What a question was asked with."""
+
+    db: str
+    at: str | None
+    known_at: str | None
+    json: bool
+
+
+def asking(
+    ctx: typer.Context,
+    db: str | None,
+    at: str | None = None,
+    known_at: str | None = None,
+    json: bool = False,
+) -> Asking:
+    """What stands after the command's name, or else before it."""
+    before: dict[str, str | bool | None] = ctx.obj or {}
+
+    def either(after: str | None, name: str) -> str | None:
+        given = before.get(name)
+        return after if after is not None else (str(given) if given is not None else None)
+
+    return Asking(
+        book_url(either(db, "db")),
+        either(at, "at"),
+        either(known_at, "known_at"),
+        json or bool(before.get("json")),
+    )

@@ -1,0 +1,123 @@
+"""`rules`: find mistakes, run the worked cases, adopt a version, print it in words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from checkwatch import errors
+from checkwatch.cli.files import text_of
+from checkwatch.cli.options import By, Db, Yes, asking
+from checkwatch.cli.show import confirm, here, show, tell, tell_problems
+from checkwatch.core.rulebook import Rulebook
+from checkwatch.errors import Problem, WrongUse
+from checkwatch.rules.cases import read_cases
+from checkwatch.rules.read import read
+from checkwatch.rules.run_cases import run_case
+from checkwatch.rules.words import in_words
+from checkwatch.run import clock
+from checkwatch.run.adopt import adopt as write_adoption
+from checkwatch.run.adopt import preview
+from checkwatch.run.world import ask
+from checkwatch.views import adoption
+from checkwatch.views.words import plural
+
+rules = typer.Typer(
+    help="Find mistakes in a rulebook, run its worked cases, adopt it, print it in words.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+File = Annotated[Path, typer.Argument(help="A rulebook (TOML).", metavar="FILE")]
+
+
+def rulebook_of(path: Path) -> Rulebook:
+    """The rulebook of a file; its warnings are told, its mistakes refuse it."""
+    reading = read(text_of(path), path.name)
+    if reading.rulebook is None:
+        raise WrongUse(*reading.mistakes)
+    tell_problems(reading.warnings, "warning: ")
+    return reading.rulebook
+
+
+@rules.command()
+def check(file: File) -> None:
+    """Find every mistake of a rulebook, and what is allowed but seldom meant."""
+    rulebook = rulebook_of(file)
+    kinds = plural(len(rulebook.place_kinds), "place kind")
+    print(f"{file.name} has no mistakes: {plural(len(rulebook.checks), 'check')}, {kinds}.")
+
+
+@rules.command()
+def cases(
+    file: File,
+    given: Annotated[
+        Path | None,
+        typer.Option("--cases", help="The cases, if not RULES.cases.toml beside it."),
+    ] = None,
+) -> None:
+    """Run the worked cases that stand beside a rulebook; exit code 1 if one differs."""
+    path = given or file.with_suffix(".cases.toml")
+    rulebook = rulebook_of(file)
+    found, problems = read_cases(text_of(path), path.name, rulebook)
+    if problems:
+        raise WrongUse(*problems)
+    failed = 0
+    for case in found:
+        differences = run_case(case, rulebook)
+        failed += bool(differences)
+        print(f"{'differs' if differences else 'agrees '}  {case.name}")
+        for difference in differences:
+            print(f"{difference}\n")
+    print(f"{plural(len(found), 'case')}: {len(found) - failed} agree, {failed} differ.")
+    raise typer.Exit(errors.NO if failed else errors.YES)
+
+
+@rules.command("show")
+def show_rules(
+    ctx: typer.Context,
+    file: Annotated[Path | None, typer.Argument(help="A rulebook; else the one in force.")] = None,
+    db: Db = None,
+) -> None:
+    """Print a rulebook as plain sentences that a clinician can check."""
+    if file is not None:
+        print(in_words(rulebook_of(file)))
+        return
+    asked = ask(asking(ctx, db).db, clock.now(), lambda _: ())
+    rulebook = asked.book.rulebook(asked.question)
+    assert rulebook is not None, "a book without rules is refused before"
+    print(in_words(rulebook))
+
+
+@rules.command()
+def adopt(
+    ctx: typer.Context,
+    file: File,
+    start: Annotated[
+        str | None, typer.Option("--from", help="From when it judges, if not now.", metavar="T")
+    ] = None,
+    by: By = "",
+    why: Annotated[str, typer.Option("--why", help="Why it is adopted.")] = "",
+    yes: Yes = False,
+    db: Db = None,
+) -> None:
+    """Adopt a version of the rulebook from an instant on; shows first what it would change."""
+    text = text_of(file)
+    rulebook = rulebook_of(file)
+    if not by or not why:
+        remedy = "add --by WHO and --why TEXT"
+        raise WrongUse(Problem("adopt", "who adopts it and why is kept with it", remedy))
+    url = asking(ctx, db).db
+    asked, found = preview(url, clock.now(), rulebook, start)
+    show(adoption.adoption(found, here(asked)), asked.title)
+    confirm("Adopt it?", yes)
+    moment = None if start is None else found.start
+    entry = write_adoption(url, clock.now(), text, moment, by, why)
+    tell(f"entry {entry.seq}: the rulebook {rulebook.title!r} is adopted")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Adds `rules` with its commands."""
+    app.add_typer(rules, name="rules")

@@ -1,0 +1,129 @@
+"""Writing entries: what is asked for is looked at, written in one transaction, and its effect told.
+
+With `what_if` the same happens on a book that is only read, and nothing is written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from sqlalchemy import Connection
+
+from checkwatch.answers.acceptance import Facts, mistakes_about, mistakes_in
+from checkwatch.answers.book import Book, Question
+from checkwatch.answers.effect import Effect, effect
+from checkwatch.core.entry import Entry, FaultClosed, Struck
+from checkwatch.core.instant import FOREVER, Instant
+from checkwatch.core.logbook import as_of
+from checkwatch.errors import Problem, WrongUse
+from checkwatch.run.world import Asked, Concerns, ask_on, names_of
+from checkwatch.store import engine, journal, read
+
+#: Makes the drafts for a book: `seq` and `recorded` of a draft do not count.
+Make = Callable[[Asked], Sequence[Entry]]
+
+
+class Written(NamedTuple):
+    """The entries as they stand in the book, or would, and what each machine's came to."""
+
+    asked: Asked
+    entries: tuple[Entry, ...]
+    effects: tuple[Effect, ...]
+
+
+def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool) -> Written:
+    """Writes what `make` drafts, all of it or nothing.
+
+    Raises WrongUse with every mistake in the drafts, and where the book cannot be written.
+    """
+    with (engine.reading if what_if else engine.writing)(url) as conn:
+        names = names_of(conn)
+        wanted = concerns(names)
+        machines = names.tags if wanted is None else frozenset(wanted)
+        if not what_if:
+            # Held before it is read: what the drafts are judged by stays true until they stand.
+            journal.hold(conn, machines)
+        asked = ask_on(conn, now, lambda _: machines)
+        if asked.book.doubts:
+            what = f"it is not believed: {'; '.join(asked.book.doubts)}"
+            raise WrongUse(Problem("the book", what, "run `checkwatch verify`"))
+        drafts = make(asked)
+        refuse_mistakes(conn, drafts, asked)
+        moment = asked.question.now
+        wrote = _imagined(conn, drafts, moment) if what_if else journal.append(conn, drafts, moment)
+        return Written(asked, tuple(wrote), _effects(asked, wrote))
+
+
+def write_about(
+    url: str,
+    now: Instant,
+    number: int,
+    make: Callable[[Asked, Entry], Entry],
+    what_if: bool,
+) -> Written:
+    """As `write`, about the machine of an entry given by its number.
+
+    Raises WrongUse if there is no such entry, or it is about the whole book.
+    """
+    with engine.reading(url) as conn:
+        about = read.by_number(conn, number)
+    if about is None or not about.machine:
+        what = "there is no such entry about a machine"
+        raise WrongUse(Problem(f"entry {number}", what, "see `checkwatch why MACHINE`"))
+    machine = about.machine
+    return write(url, now, lambda _: (machine,), lambda asked: [make(asked, about)], what_if)
+
+
+def facts_of(entries: Iterable[Entry]) -> Facts | None:
+    """What the book knows of a machine; None before it was enrolled."""
+    log = as_of(entries, FOREVER, FOREVER)
+    if log.enrolled is None:
+        return None
+    return Facts(log.enrolled, log.retired.at if log.retired else None)
+
+
+def refuse_mistakes(conn: Connection, drafts: Iterable[Entry], asked: Asked) -> None:
+    """Raises WrongUse with every mistake in the drafts."""
+    problems: list[Problem] = []
+    now = asked.question.now
+    for draft in drafts:
+        where = f"{draft.machine} {draft.what}"
+        facts = facts_of(asked.book.entries.get(draft.machine, ()))
+        version = asked.book.versions.in_force(draft.at)
+        if facts is None or version is None:
+            problems.append(Problem(where, "the machine is not enrolled", "`checkwatch enrol` it"))
+            continue
+        problems += mistakes_in(draft, version.rulebook, facts, asked.names.places, now, where)
+        if isinstance(draft, Struck | FaultClosed) and draft.of is not None:
+            problems += mistakes_about(draft, read.by_number(conn, draft.of), where)
+    if problems:
+        raise WrongUse(*problems)
+
+
+def _imagined(conn: Connection, drafts: Iterable[Entry], now: Instant) -> list[Entry]:
+    first = read.newest_seq(conn) + 1
+    return [
+        replace(draft, seq=first + index, recorded=now, at=min(draft.at, now))
+        for index, draft in enumerate(drafts)
+    ]
+
+
+def _effects(asked: Asked, wrote: Sequence[Entry]) -> tuple[Effect, ...]:
+    book = asked.book
+    entries = {machine: list(known) for machine, known in book.entries.items()}
+    for entry in wrote:
+        entries.setdefault(entry.machine, []).append(entry)
+    moment = max((entry.recorded for entry in wrote), default=asked.question.now)
+    after = Book(book.versions, book.places, entries, book.doubts, moment)
+    question = Question(moment, moment)
+    return tuple(
+        effect(
+            book.standing(machine, question),
+            after.standing(machine, question),
+            after.judge(machine, question).until(moment),
+        )
+        for machine in dict.fromkeys(entry.machine for entry in wrote)
+        if machine
+    )
