@@ -1,0 +1,188 @@
+"""The live board: a running clock, data read anew every few seconds, and no old standing.
+
+Reading happens beside the screen, so that a store that hangs does not stop the clock; what could
+not be read anew for a minute is no longer shown.
+"""
+
+from __future__ import annotations
+
+import os
+import select
+import sys
+import termios
+import time
+import tty
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from queue import Empty, SimpleQueue
+from threading import Thread
+
+from rich.console import Console
+from rich.live import Live
+
+from checkwatch.answers.board import Board
+from checkwatch.core.instant import SECOND, Instant
+from checkwatch.errors import CannotTell
+from checkwatch.views.board import Blind, Frame, Late, Screen
+from checkwatch.views.fleet import next_change
+from checkwatch.views.todo import Task, tasks
+
+#: The book is read so often, and at once when a standing ends.
+EVERY = 5 * SECOND
+
+#: Data older than this says how old it is.
+LATE_AFTER = 10 * SECOND
+
+#: Data older than this is not shown.
+BLIND_AFTER = 60 * SECOND
+
+#: How long to wait for a key before looking at clock, size and reader again, in seconds.
+_TICK = 0.2
+
+Load = Callable[[], Board]
+Clock = Callable[[], Instant]
+
+
+@dataclass
+class Watch:
+    """What was last read, when the reading began, and how reading goes."""
+
+    frame: Frame
+    board: Board
+    todo: tuple[Task, ...]
+    read: Instant
+    tried: Instant
+    why: str = ""
+
+    @classmethod
+    def of(cls, board: Board, frame: Frame, read: Instant) -> Watch:
+        """After a first reading."""
+        return cls(frame, board, tasks(board), read, read)
+
+    def due(self, now: Instant) -> bool:
+        """Whether to read anew: after a while, when a standing ends, when the clock went back."""
+        ended = next_change(self.board, self.tried) <= now
+        return ended or not 0 <= now - self.tried < EVERY
+
+    def took(self, board: Board, began: Instant) -> None:
+        """A reading came."""
+        self.board, self.todo, self.read, self.why = board, tasks(board), began, ""
+
+    def shown(self, now: Instant) -> Screen | Blind:
+        """What may be shown by now. A clock that went back leaves no age to trust."""
+        age = now - self.read
+        if not 0 <= age < BLIND_AFTER:
+            return Blind(self.frame, now, Late(self.read, self.why))
+        late = Late(self.read, self.why) if self.why or age >= LATE_AFTER else None
+        return Screen(self.board, self.todo, self.frame, now, late)
+
+
+class Reader:
+    """Reads the book in a thread of its own, one reading at a time."""
+
+    def __init__(self, load: Load) -> None:
+        self._load = load
+        self._came: SimpleQueue[Board | Exception] = SimpleQueue()
+        self._began: Instant | None = None
+
+    def start(self, now: Instant) -> bool:
+        """Begins a reading unless one is under way."""
+        if self._began is not None:
+            return False
+        self._began = now
+        # A daemon: who quits does not wait for a store that hangs.
+        Thread(target=self._read, daemon=True).start()
+        return True
+
+    def _read(self) -> None:
+        try:
+            self._came.put(self._load())
+        except Exception as error:  # carried to the screen's thread, which knows what to do
+            self._came.put(error)
+
+    def tell(self, watch: Watch) -> bool:
+        """Whether something came; raises what is no refusal of the store."""
+        try:
+            came = self._came.get_nowait()
+        except Empty:
+            return False
+        began, self._began = self._began, None
+        if isinstance(came, CannotTell):
+            watch.why = str(came)
+        elif isinstance(came, Exception):
+            raise came
+        elif began is not None:
+            watch.took(came, began)
+        return True
+
+
+def live(load: Load, clock: Clock, console: Console, frame: Frame) -> None:
+    """Shows the board until q or Ctrl-C.
+
+    Raises what `load` raises at the first reading: without a book there is no board.
+    """
+    began = clock()
+    watch = Watch.of(load(), frame, began)
+    with (
+        suppress(KeyboardInterrupt),
+        _keys() as pressed,
+        Live(console=console, screen=True, auto_refresh=False) as screen,
+    ):
+        _run(watch, Reader(load), clock, console, screen, pressed)
+
+
+def _run(
+    watch: Watch,
+    reader: Reader,
+    clock: Clock,
+    console: Console,
+    screen: Live,
+    pressed: Callable[[], str],
+) -> None:
+    """Draws when the second, the size or the data changes."""
+    drawn: object = None
+    while True:
+        now = clock()
+        news = reader.tell(watch)
+        if watch.due(now) and reader.start(now):
+            watch.tried = now
+        looks = (now // SECOND, console.size)
+        if news or looks != drawn:
+            screen.update(watch.shown(now), refresh=True)
+            drawn = looks
+        if pressed() in ("q", "Q"):
+            return
+
+
+@contextmanager
+def _keys() -> Iterator[Callable[[], str]]:
+    """What waits a tick and gives the key that was pressed meanwhile, or nothing."""
+    if not sys.stdin.isatty():
+        yield _no_key
+        return
+    keyboard = sys.stdin.fileno()
+    before = termios.tcgetattr(keyboard)
+    try:
+        tty.setcbreak(keyboard)
+        _never_sleep(keyboard)
+        yield lambda: _key(keyboard)
+    finally:
+        termios.tcsetattr(keyboard, termios.TCSADRAIN, before)
+
+
+def _no_key() -> str:
+    time.sleep(_TICK)
+    return ""
+
+
+def _key(keyboard: int) -> str:
+    ready, _, _ = select.select([keyboard], [], [], _TICK)
+    return os.read(keyboard, 1).decode("latin-1") if ready else ""
+
+
+def _never_sleep(keyboard: int) -> None:
+    """Takes Ctrl-Z its effect: a board that sleeps would go on showing an old standing."""
+    settings = termios.tcgetattr(keyboard)
+    settings[6][termios.VSUSP] = b"\0"
+    termios.tcsetattr(keyboard, termios.TCSADRAIN, settings)
