@@ -1,0 +1,146 @@
+"""The places file, `place,place_kind,area,order,with`, and whether it fits the fleet file."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from difflib import get_close_matches
+from typing import TextIO
+
+from checkwatch.answers.acceptance import mistakes_in_name
+from checkwatch.core.entry import PlaceKnown
+from checkwatch.core.instant import Instant
+from checkwatch.errors import Problem
+from checkwatch.exchange.fleet import FleetRow
+from checkwatch.exchange.sheet import Columns, rows
+
+COLUMNS = Columns(
+    ("place", "place_kind", "area", "order", "with"), optional=("area", "order", "with")
+)
+
+
+def read_places(stream: TextIO, where: str) -> tuple[list[PlaceKnown], list[Problem]]:
+    """Every place of a places file, and everything that is wrong with the file.
+
+    A place without `order` stands where the file has it. `at` and `recorded` are 0: a place is
+    known from when the book learns of it.
+    """
+    places: list[PlaceKnown] = []
+    problems: list[Problem] = []
+    lines: dict[str, int] = {}
+    for line, cells, problem in rows(stream, where, COLUMNS):
+        if problem:
+            problems.append(problem)
+            continue
+        spot = f"{where}: line {line}"
+        problems += mistakes_in_name(cells["place"], "place", spot)
+        problems += mistakes_in_name(cells["place_kind"], "place_kind", spot)
+        order, wrong = _order(cells["order"].strip(), len(places) + 1, f"{spot}: order")
+        problems += wrong
+        name = cells["place"]
+        if name and (first := lines.setdefault(name, line)) != line:
+            what = f"the place {_shown(name)} stands on line {first} already"
+            problems.append(Problem(spot, what, "leave one out"))
+        places.append(_known(name, cells["place_kind"], order, cells["area"], cells["with"]))
+    return places, problems
+
+
+def places_of(fleet: Iterable[FleetRow], where: str) -> tuple[list[PlaceKnown], list[Problem]]:
+    """The places of a fleet file that comes without a places file, as they first appear in it.
+
+    `where` is the name of the fleet file.
+    """
+    kinds: dict[str, str] = {}
+    problems: list[Problem] = []
+    for row in fleet:
+        name = row.enrolled.place
+        if not name:
+            continue
+        kind = kinds[name] = kinds.get(name) or row.place_kind
+        if row.place_kind and row.place_kind != kind:
+            problems.append(_two_kinds(f"{where}: line {row.line}", name, row.place_kind, kind))
+    for name, kind in kinds.items():
+        if not kind:
+            what = f"nothing says what kind of place {_shown(name)} is"
+            problems.append(Problem(where, what, "fill in place_kind"))
+    return [_known(name, kind, n) for n, (name, kind) in enumerate(kinds.items(), 1)], problems
+
+
+def agree(fleet: Iterable[FleetRow], places: Sequence[PlaceKnown], where: str) -> list[Problem]:
+    """What the machines of a fleet file and all places say against each other.
+
+    `where` is the name of the fleet file; `places` those of the book and of a places file.
+    """
+    known = {place.place: place for place in places}
+    problems = [p for row in fleet for p in _row_against(row, known, f"{where}: line {row.line}")]
+    return problems + [p for place in known.values() for p in _belonging(place, known)]
+
+
+def _row_against(row: FleetRow, known: Mapping[str, PlaceKnown], spot: str) -> Iterator[Problem]:
+    tag, name = row.enrolled.machine, row.enrolled.place
+    if tag in known:
+        what = f"{_shown(tag)} is the tag of a machine and the name of a place"
+        yield Problem(spot, what, "rename one of them")
+    if not name:
+        return
+    place = known.get(name)
+    if place is None:
+        yield Problem(spot, f"there is no place {_shown(name)}", _nearest(name, known))
+    elif row.place_kind and row.place_kind != place.place_kind:
+        yield _two_kinds(spot, name, row.place_kind, place.place_kind)
+
+
+def _two_kinds(spot: str, name: str, one: str, other: str) -> Problem:
+    what = f"the place {_shown(name)} is {_shown(one)} here and {_shown(other)} elsewhere"
+    return Problem(spot, what, "a place has one kind")
+
+
+def _belonging(place: PlaceKnown, known: Mapping[str, PlaceKnown]) -> Iterator[Problem]:
+    spot = f"place {_shown(place.place)}, with"
+    if not place.belongs:
+        return
+    if place.belongs not in known:
+        others = [name for name in known if name != place.place]
+        what = f"there is no place {_shown(place.belongs)}"
+        yield Problem(spot, what, _nearest(place.belongs, others))
+        return
+    seen = [place.place]
+    room: PlaceKnown | None = known[place.belongs]
+    while room is not None and room.place not in seen:
+        seen.append(room.place)
+        room = known.get(room.belongs)
+    if room is not None and room.place == place.place:
+        what = "it belongs to itself" if len(seen) == 1 else f"{' and '.join(seen)} go in a circle"
+        yield Problem(spot, what, "name the room at the place that it belongs to, and only there")
+
+
+def _order(text: str, otherwise: int, spot: str) -> tuple[int, tuple[Problem, ...]]:
+    if not text:
+        return otherwise, ()
+    if re.fullmatch(r"-?[0-9]{1,9}", text):
+        return int(text), ()
+    what = f"{_shown(text)} is not a whole number"
+    return otherwise, (Problem(spot, what, "write one like 10, or leave it empty"),)
+
+
+def _known(name: str, kind: str, order: int, area: str = "", belongs: str = "") -> PlaceKnown:
+    return PlaceKnown(
+        seq=0,
+        machine="",
+        at=Instant(0),
+        recorded=Instant(0),
+        place=name,
+        place_kind=kind,
+        area=area,
+        order=order,
+        belongs=belongs,
+    )
+
+
+def _nearest(name: str, known: Iterable[str]) -> str:
+    close = get_close_matches(name[:64], list(known), n=1)
+    return f"did you mean {_shown(close[0])}?" if close else "add it to the places file"
+
+
+def _shown(text: str) -> str:
+    return repr(text if len(text) <= 60 else f"{text[:59]}…")
