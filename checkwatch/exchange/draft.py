@@ -163,6 +163,10 @@ def _result(reader: RowReader, rulebook: Rulebook) -> dict[str, Any]:
     }
 
 
+def _happening(reader: RowReader, _: Rulebook) -> dict[str, Any]:
+    return {"code": reader.cells["what"].strip()}
+
+
 def _measures(reader: RowReader, rulebook: Rulebook, check: str) -> Any:
     text = reader.cells["measures"]
     if not text:
@@ -212,6 +216,7 @@ def _moved(reader: RowReader, _: Rulebook) -> dict[str, Any]:
 
 _OWN: dict[type[Entry], Callable[[RowReader, Rulebook], dict[str, Any]]] = {
     Result: _result,
+    Happening: _happening,
     Reading: _reading,
     Fault: _fault,
     Struck: _struck,

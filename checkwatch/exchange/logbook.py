@@ -1,0 +1,152 @@
+"""The logbook file: each row becomes an entry to be written, or all that is wrong with it."""
+
+from __future__ import annotations
+
+from collections.abc import Container, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import NamedTuple, TextIO
+
+from checkwatch.answers.acceptance import Facts, mistakes_in
+from checkwatch.core.entry import Entry
+from checkwatch.core.instant import Instant, parse_instant
+from checkwatch.core.rulebook import Rulebook
+from checkwatch.core.versions import Versions
+from checkwatch.errors import Problem, WrongUse
+from checkwatch.exchange.draft import RowReader, kind_of, read_draft
+from checkwatch.exchange.sheet import Columns, rows
+
+COLUMNS = Columns(
+    (
+        "machine",
+        "what",
+        "at",
+        "started",
+        "outcome",
+        "measures",
+        "limits",
+        "until",
+        "place",
+        "of",
+        "by",
+        "decided",
+        "note",
+        "ref",
+    ),
+    optional=("decided",),
+)
+
+
+class Row(NamedTuple):
+    """A row that may become an entry; its `seq` and `recorded` are 0.
+
+    `of_ref` is the ref of the entry that a striking or a closed fault means; the entry's own `of`
+    is then no number yet.
+    """
+
+    line: int
+    entry: Entry
+    of_ref: str = ""
+
+
+class BadRow(NamedTuple):
+    """A row with mistakes, or what is wrong with the file itself.
+
+    `machine` is empty where the row does not say it, or says one that the book does not know;
+    `at` is None where it cannot be read. `cells` are those of the file.
+    """
+
+    line: int
+    problems: tuple[Problem, ...]
+    machine: str = ""
+    at: Instant | None = None
+    cells: Mapping[str, str] = {}
+
+    @property
+    def ref(self) -> str:
+        """The sender's own key, empty where there is none."""
+        return self.cells.get("ref", "")
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What the book knows while a file is read."""
+
+    versions: Versions
+    facts: Mapping[str, Facts]
+    places: Container[str]
+    now: Instant
+
+    def in_force(self, at: Instant) -> Rulebook:
+        version = self.versions.in_force(at)
+        if version is None:
+            raise ValueError("a logbook is read by an adopted rulebook")
+        return version.rulebook
+
+
+def read_logbook(
+    stream: TextIO,
+    where: str,
+    versions: Versions,
+    facts: Mapping[str, Facts],
+    places: Container[str],
+    now: Instant,
+) -> Iterator[Row | BadRow]:
+    """The rows of a logbook file in its order, in the memory of one.
+
+    `versions` has at least one. What `of` and `ref` say against other entries is looked at in
+    plan.py.
+    """
+    known = _Known(versions, facts, places, now)
+    for line, cells, problem in rows(stream, where, COLUMNS):
+        if problem:
+            yield BadRow(line, (problem,))
+        else:
+            yield _row(line, cells, f"{where}: line {line}", known)
+
+
+def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | BadRow:
+    machine = cells["machine"].strip()
+    facts = known.facts.get(machine)
+    problems = [] if facts else [_unknown_machine(machine, known.facts, spot)]
+    at, entry = None, None
+    try:
+        at, rulebook = _in_force(cells["at"], known, spot)
+    except WrongUse as refusal:
+        problems += refusal.problems
+    else:
+        reader = RowReader(cells, spot, rulebook.zone)
+        kind = kind_of(reader, rulebook)
+        entry = read_draft(reader, kind, at, rulebook) if kind else None
+        problems += reader.problems
+    if entry and facts:
+        problems += mistakes_in(entry, rulebook, facts, known.places, known.now, spot)
+    if entry and not problems:
+        return Row(line, entry, cells["of"])
+    return BadRow(line, tuple(problems), machine if facts else "", at, cells)
+
+
+def _unknown_machine(tag: str, tags: Iterable[str], spot: str) -> Problem:
+    if not tag:
+        return Problem(f"{spot}: machine", "is empty", "fill in the tag of the machine")
+    close = get_close_matches(tag[:64], list(tags), n=1)
+    remedy = f"did you mean {close[0]}?" if close else "enrol it first"
+    return Problem(f"{spot}: machine", f"the book knows no machine {tag[:64]!r}", remedy)
+
+
+def _in_force(text: str, known: _Known, spot: str) -> tuple[Instant, Rulebook]:
+    """The instant of a row, and the rulebook that judges it.
+
+    A local time is one of the zone of the rulebook in force, which is known only with the time:
+    it is read in the newest zone, and again where another one proves to be in force then. Raises
+    WrongUse for what is no time.
+    """
+    if not text.strip():
+        raise WrongUse(Problem(f"{spot}: at", "is empty", "give a time like 2026-03-29T06:50"))
+    zone = known.versions.adopted[-1].rulebook.zone
+    at = parse_instant(text, zone, f"{spot}: at")
+    rulebook = known.in_force(at)
+    if rulebook.zone is not zone:
+        at = parse_instant(text, rulebook.zone, f"{spot}: at")
+        rulebook = known.in_force(at)
+    return at, rulebook

@@ -1,0 +1,158 @@
+"""What an import would do, found out before anything is written.
+
+A file is read twice: first for its plan, in the memory of a few rows, then to write the rows that
+the plan leaves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import closing
+from dataclasses import dataclass, field, replace
+from itertools import islice
+
+from checkwatch.answers.acceptance import Target, mistakes_about, same_content
+from checkwatch.core.entry import Entry, FaultClosed, Struck
+from checkwatch.core.instant import BEGINNING, Instant
+from checkwatch.errors import Problem
+from checkwatch.exchange.logbook import BadRow, Row
+from checkwatch.exchange.seen import REFUSED, Seen
+
+#: From refs to the entries of the book that carry them; unknown refs are left out.
+KnownRefs = Callable[[list[str]], Mapping[str, Entry]]
+
+_BATCH = 400
+
+
+class Lines:
+    """A set of line numbers: a million of them take a megabyte."""
+
+    def __init__(self) -> None:
+        self._marks = bytearray()
+
+    def add(self, line: int) -> None:
+        """Puts a line into the set."""
+        self._marks.extend(bytes(max(0, line + 1 - len(self._marks))))
+        self._marks[line] = 1
+
+    def __contains__(self, line: int) -> bool:
+        return line < len(self._marks) and self._marks[line] == 1
+
+    def __len__(self) -> int:
+        return self._marks.count(1)
+
+
+@dataclass
+class Plan:
+    """What the first reading of a file came to.
+
+    `mistakes` are the rows that read well and cannot be written all the same; `problems` has
+    these and all others, in the order of the file. `bad_from` is where each machine's first bad
+    row stands, by (at, line); `skip` the lines of rows that are in the book already.
+    With `unreadable_machine` nobody can say whose rows are missing: then nothing may be written.
+    """
+
+    problems: list[Problem] = field(default_factory=list)
+    mistakes: dict[int, tuple[Problem, ...]] = field(default_factory=dict)
+    bad_from: dict[str, tuple[Instant, int]] = field(default_factory=dict)
+    skip: Lines = field(default_factory=Lines)
+    unreadable_machine: bool = False
+
+    def bad(
+        self, line: int, machine: str, at: Instant | None, problems: tuple[Problem, ...]
+    ) -> None:
+        """Notes a bad row; one without a time may be earlier than all others of its machine."""
+        self.problems += problems
+        if not machine:
+            self.unreadable_machine = True
+            return
+        stands = (BEGINNING, 0) if at is None else (at, line)
+        self.bad_from[machine] = min(stands, self.bad_from.get(machine, stands))
+
+
+def plan(rows: Iterable[Row | BadRow], known_refs: KnownRefs, where: str) -> Plan:
+    """Looks at every row of a file against the others and against the book.
+
+    `where` is the file's name; `known_refs` is asked for some hundred refs at a time.
+    """
+    made = Plan()
+    with closing(Seen()) as seen:
+        for batch in _batches(rows):
+            good = [row for row in batch if isinstance(row, Row)]
+            refs = {ref for row in good for ref in (row.entry.ref, row.of_ref) if ref}
+            known = known_refs(sorted(refs)) if refs else {}
+            for row in batch:
+                _look_at(row, made, seen, known, where)
+    return made
+
+
+def _look_at(
+    row: Row | BadRow, made: Plan, seen: Seen, known: Mapping[str, Entry], where: str
+) -> None:
+    if isinstance(row, BadRow):
+        made.bad(row.line, row.machine, row.at, row.problems)
+        if row.ref:
+            seen.add(row.ref, Target(row.machine, REFUSED, row.at or BEGINNING))
+        return
+    entry = row.entry
+    kind = type(entry)
+    if wrong := tuple(_wrong(row, known, seen, f"{where}: line {row.line}")):
+        made.mistakes[row.line] = wrong
+        made.bad(row.line, entry.machine, entry.at, wrong)
+        kind = REFUSED
+    elif entry.ref in known:
+        made.skip.add(row.line)
+    if entry.ref:
+        seen.add(entry.ref, Target(entry.machine, kind, entry.at))
+
+
+def _wrong(row: Row, known: Mapping[str, Entry], seen: Seen, spot: str) -> Iterator[Problem]:
+    """What the row says against other rows and against the book."""
+    ref = row.entry.ref
+    if ref and seen.get(ref):
+        what = f"{_shown(ref)} stands on an earlier line already"
+        yield Problem(f"{spot}: ref", what, "give each row a ref of its own")
+    elif ref in known and not _same(row, known):
+        what = f"{_shown(ref)} is that of entry {known[ref].seq}, which says something else"
+        yield Problem(f"{spot}: ref", what, "strike that entry, and give this row a new ref")
+    if not row.of_ref:
+        return
+    target = seen.get(row.of_ref) or known.get(row.of_ref)
+    if target is None:
+        what = f"no earlier row and no entry of the book has the ref {_shown(row.of_ref)}"
+        yield Problem(f"{spot}: of", what, "give the ref of the entry that is meant")
+    elif isinstance(target, Target) and target.kind is REFUSED:
+        yield Problem(f"{spot}: of", "names a row with mistakes", "correct that row first")
+    else:
+        yield from mistakes_about(row.entry, target, f"{spot}: of")
+
+
+def _same(row: Row, known: Mapping[str, Entry]) -> bool:
+    """Whether the row says what the entry of its ref says, and means the same entry by `of`."""
+    entry = known[row.entry.ref]
+    draft = replace(row.entry, ref=entry.ref)
+    if row.of_ref and isinstance(draft, Struck | FaultClosed):
+        draft = replace(draft, of=known[row.of_ref].seq if row.of_ref in known else 0)
+    return same_content(draft, entry)
+
+
+def taken(plan: Plan, row: Row | BadRow) -> bool:
+    """Whether a row goes with a bad one: it is bad itself, or later of the same machine.
+
+    What strikes or closes a row that is taken is no earlier than that row, so it is taken too.
+    """
+    if isinstance(row, BadRow):
+        return True
+    entry = row.entry
+    first = plan.bad_from.get(entry.machine)
+    return row.line in plan.mistakes or (first is not None and (entry.at, row.line) >= first)
+
+
+def _batches(rows: Iterable[Row | BadRow]) -> Iterator[list[Row | BadRow]]:
+    waiting = iter(rows)
+    while batch := list(islice(waiting, _BATCH)):
+        yield batch
+
+
+def _shown(text: str) -> str:
+    return repr(text if len(text) <= 60 else f"{text[:59]}…")
