@@ -38,7 +38,7 @@ def upgrade() -> None:
     )
     op.create_index("ix_entry_machine_at_seq", "entry", ["machine", "at", "seq"])
     op.create_index("ix_entry_recorded", "entry", ["recorded"])
-    station = sa.text("form IN ('enrolled', 'moved')")
+    station = sa.text("form IN ('enrolled', 'moved', 'retired')")
     op.create_index(
         "ix_entry_station", "entry", ["seq"], sqlite_where=station, postgresql_where=station
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from checkwatch.cli import changes, entries, questions, rulebooks, setup
+from checkwatch.cli import changes, entries, questions, rulebooks, screen, setup
 from checkwatch.cli.options import At, Db, Json, KnownAt
 
 app = typer.Typer(
@@ -32,6 +32,7 @@ def before(
 for question in (questions.cleared, questions.why, questions.which, questions.overdue):
     app.command()(question)
 app.command()(questions.windows)
+screen.add_to(app)
 setup.add_to(app)
 entries.add_to(app)
 changes.add_to(app)

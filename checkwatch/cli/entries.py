@@ -87,6 +87,7 @@ def _tag(names: Names, machine: str) -> str:
 
 
 def show_written(wrote: Written, as_json: bool, what_if: bool) -> None:
+    """Shows the entries' numbers, and for each machine what they came to."""
     if as_json:
         documents = [
             document.effect(seen, _about(wrote, seen.after.machine)) for seen in wrote.effects

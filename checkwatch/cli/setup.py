@@ -18,7 +18,7 @@ from checkwatch.cli.show import tell
 from checkwatch.core.entry import Enrolled, PlaceKnown, Retired
 from checkwatch.core.instant import parse_day_or_instant
 from checkwatch.errors import Problem, WrongUse
-from checkwatch.exchange.fleet import read_fleet
+from checkwatch.exchange.fleet import FleetRow, read_fleet
 from checkwatch.exchange.places import agree, places_of, read_places
 from checkwatch.run import clock, setup
 from checkwatch.run.world import ask
@@ -57,7 +57,8 @@ def _files(
 ) -> tuple[list[Enrolled], list[PlaceKnown]]:
     """The machines and places of both files, or every mistake in either."""
     problems: list[Problem] = []
-    rows, known = [], []
+    rows: list[FleetRow] = []
+    known: list[PlaceKnown] = []
     if fleet is not None:
         with opened(fleet) as stream:
             rows, found = read_fleet(stream, fleet.name, zone)

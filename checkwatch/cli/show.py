@@ -24,7 +24,7 @@ def here(asked: Asked) -> Here:
 
 def show(report: Report, title: str = "") -> None:
     """Prints a report; one about an example book says so first."""
-    if title.startswith("EXAMPLE"):
+    if is_example(title):
         report = [EXAMPLE, "", *report]
     if not colourful():
         print(plain(report))
@@ -34,6 +34,11 @@ def show(report: Report, title: str = "") -> None:
     from checkwatch.views.terminal import rendered
 
     Console(highlight=False).print(rendered(report))
+
+
+def is_example(title: str) -> bool:
+    """Whether a book's rules say that everything in it is invented."""
+    return title.startswith("EXAMPLE")
 
 
 def show_json(found: document.Document) -> None:

@@ -15,7 +15,7 @@ from difflib import get_close_matches
 from sqlalchemy import Connection
 
 from checkwatch.answers.book import Book, Question
-from checkwatch.core.entry import Entry, PlaceKnown
+from checkwatch.core.entry import Entry, PlaceKnown, Retired
 from checkwatch.core.instant import Instant, parse_instant
 from checkwatch.core.versions import Version, Versions
 from checkwatch.errors import CannotTell, Problem, WrongUse
@@ -139,7 +139,8 @@ def names_of(conn: Connection) -> Names:
     """What the book knows by name."""
     ever_at: dict[str, set[str]] = defaultdict(set)
     for station in read.stations(conn):
-        ever_at[station.place].add(station.machine)
+        if not isinstance(station, Retired):
+            ever_at[station.place].add(station.machine)
     places = {place.place: place for place in read.places(conn)}
     return Names(
         frozenset(read.machines(conn)),

@@ -86,6 +86,10 @@ class Pen:
         self._waiting: list[Line] = []
         _refuse_clock_behind(conn, now)
 
+    def move_clock(self, now: Instant) -> None:
+        """From here on entries are recorded at a later instant: for a log that is replayed."""
+        self._now = max(self._now, now)
+
     def add(self, draft: Entry) -> Entry:
         """The entry with its number; it may wait for `flush` to be written."""
         end = self._ends.get(draft.machine) or self._end_of(draft.machine)

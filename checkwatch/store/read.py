@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, Select, func, select, text
 
-from checkwatch.core.entry import Adopted, Enrolled, Entry, Moved, PlaceKnown
+from checkwatch.core.entry import Adopted, Enrolled, Entry, Moved, PlaceKnown, Retired
 from checkwatch.core.instant import MINUTE, Instant, iso
 from checkwatch.errors import CannotTell
 from checkwatch.store import engine, guards
@@ -76,10 +76,10 @@ def machines(conn: Connection) -> tuple[str, ...]:
     return tuple(tag for (tag,) in conn.execute(_MACHINES))
 
 
-def stations(conn: Connection) -> Iterator[Enrolled | Moved]:
-    """Every entry that says where a machine stands, by number."""
+def stations(conn: Connection) -> Iterator[Enrolled | Moved | Retired]:
+    """Every entry that says where a machine stands, or that it is gone, by number."""
     wanted = _ALL.where(_STATION).order_by(entry.c.seq)
-    return (e for e in _entries(conn, wanted) if isinstance(e, Enrolled | Moved))
+    return (e for e in _entries(conn, wanted) if isinstance(e, Enrolled | Moved | Retired))
 
 
 def newest_seq(conn: Connection) -> int:
@@ -183,7 +183,7 @@ def _batches(texts: Iterable[str]) -> Iterator[list[str]]:
 
 
 #: Spelt as the index on it, or the databases would not use it.
-_STATION = text("form IN ('enrolled', 'moved')")
+_STATION = text("form IN ('enrolled', 'moved', 'retired')")
 
 _ORDER = (entry.c.machine, entry.c.at, entry.c.seq)
 

@@ -52,8 +52,8 @@ entry = Table(
 Index("ix_entry_machine_at_seq", entry.c.machine, entry.c.at, entry.c.seq)
 Index("ix_entry_recorded", entry.c.recorded)
 
-#: Where machines stood: which of them a question about a place concerns.
-_STATION = text("form IN ('enrolled', 'moved')")
+#: Where machines stood, and which are gone: what a question about a place begins with.
+_STATION = text("form IN ('enrolled', 'moved', 'retired')")
 Index("ix_entry_station", entry.c.seq, sqlite_where=_STATION, postgresql_where=_STATION)
 
 _HAS_REF = text("ref <> ''")

@@ -1,0 +1,108 @@
+"""The board, live or printed once, and the demo, which shows it."""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from datetime import tzinfo
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from checkwatch import errors
+from checkwatch.answers.board import Board
+from checkwatch.answers.board import board as board_of
+from checkwatch.answers.cleared import cleared
+from checkwatch.answers.overdue import overdue
+from checkwatch.cli.options import Asking, At, Db, Json, KnownAt, asking
+from checkwatch.cli.show import colourful, here, is_example, show, show_json, tell
+from checkwatch.core.instant import Instant
+from checkwatch.run import clock
+from checkwatch.run.world import Asked, ask
+from checkwatch.views import answer, document, lists
+from checkwatch.views.board import Frame, Screen, plain
+from checkwatch.views.todo import tasks
+
+
+def board(
+    ctx: typer.Context,
+    once: Annotated[bool, typer.Option("--once", help="Print it and leave.")] = False,
+    db: Db = None,
+    at: At = None,
+    known_at: KnownAt = None,
+    json: Json = False,
+) -> None:
+    """The fleet: what to do now, then every place; live on a terminal, q leaves it."""
+    asked_with = asking(ctx, db, at, known_at, json)
+    asked = _ask(asked_with, clock.now())
+    found = board_of(asked.book, asked.question)
+    if asked_with.json:
+        show_json(document.board(found))
+    elif once or at or known_at or not sys.stdout.isatty():
+        _print(asked)
+    else:
+        _live(asked_with, asked)
+    raise typer.Exit(errors.CANNOT_TELL if found.doubts else errors.YES)
+
+
+def _ask(asked_with: Asking, now: Instant) -> Asked:
+    return ask(asked_with.db, now, at=asked_with.at, known_at=asked_with.known_at)
+
+
+def _frame(title: str, zone: tzinfo) -> Frame:
+    return Frame(title, zone, is_example(title))
+
+
+def _print(asked: Asked) -> None:
+    found = board_of(asked.book, asked.question)
+    todo, frame = tasks(found), _frame(asked.title, asked.zone)
+    if not colourful():
+        print(plain(found, todo, frame))
+        return
+    from rich.console import Console
+
+    Console(highlight=False).print(Screen(found, todo, frame, asked.question.at))
+
+
+def _live(asked_with: Asking, asked: Asked) -> None:
+    from rich.console import Console
+
+    from checkwatch.run.live import live
+
+    def load() -> Board:
+        now = _ask(asked_with, clock.now())
+        return board_of(now.book, now.question)
+
+    live(load, clock.now, Console(highlight=False), _frame(asked.title, asked.zone))
+
+
+def demo() -> None:
+    """Build the example book in a scratch folder, around now, and show what it answers."""
+    from checkwatch.run.demo import build
+
+    path = Path(tempfile.mkdtemp(prefix="checkwatch-demo-")) / "example.db"
+    tell("building the example: three weeks of an invented theatre suite ...")
+    count = build(str(path), clock.now())
+    asked = ask(str(path), clock.now())
+    _print(asked)
+    for name in ("Theatre 4", "Theatre 2"):
+        _heading(f"checkwatch cleared '{name}'")
+        show(answer.cleared(cleared(name, asked.book, asked.question), here(asked)))
+    _heading("checkwatch overdue")
+    show(lists.overdue(overdue(asked.book, asked.question), here(asked)))
+    _heading("and now you")
+    print(f"EXAMPLE: {count} invented entries are in {path}. To ask it yourself:")
+    print(f"  export CHECKWATCH_DB={path}")
+    print("  checkwatch board")
+    print("  checkwatch why AM-04")
+
+
+def _heading(text: str) -> None:
+    print(f"\n--- {text} ---\n")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Adds the commands under their names."""
+    app.command()(board)
+    app.command()(demo)
