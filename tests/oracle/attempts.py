@@ -8,6 +8,7 @@ from .book import Check, Entry, Rulebook, checks_by_code, gives, is_result, orde
 from .calendar import SECOND
 
 WORST_LAST = ["pass", "limited", "stopped", "fail"]
+WORDS = {"limited": "limited", "fail": "fails"}
 
 
 class Attempt(NamedTuple):
@@ -15,12 +16,15 @@ class Attempt(NamedTuple):
 
     `limits` holds texts where what was said or measured is `limited`, even where the attempt
     counts as stopped: a limit found is not lost because the attempt gives nothing.
+    `struck` says that it would be a pass or limited had it not been struck: it still ended what
+    it ended.
     """
 
     entry: Entry
     began: int
     outcome: str
     limits: list[str]
+    struck: bool = False
 
     @property
     def end(self) -> tuple[int, int]:
@@ -63,7 +67,8 @@ def first_look(rules: Rulebook, entry: Entry, looked_at: Check) -> Attempt | Non
     if outcome in ("pass", "limited") and lacks_required(looked_at, entry):
         return None
     limits = limit_texts(entry, done, looked_at) if unstruck == "limited" else []
-    return Attempt(entry, began(done, entry), outcome, limits)
+    struck = entry["plainly_struck"] and unstruck in ("pass", "limited")
+    return Attempt(entry, began(done, entry), outcome, limits, struck)
 
 
 def after_fails(
@@ -166,10 +171,9 @@ def beyond(measure: Check, word: str, value: Decimal | None) -> list[str]:
 
 
 def limit_texts(entry: Entry, *checks: Check) -> list[str]:
-    """Give the texts of a limited result: what was written, or else the measures."""
-    if entry.get("limits"):
-        return list(entry["limits"])
-    texts = [text for check in checks for text in crossed_limits(check, entry, "limited")]
+    """Give the texts of a limited result: what was written, and what was measured."""
+    texts = list(entry.get("limits") or []) if entry["outcome"] == "limited" else []
+    texts += [text for check in checks for text in crossed_limits(check, entry, "limited")]
     return list(dict.fromkeys(texts))
 
 
@@ -181,5 +185,5 @@ def crossed_limits(check: Check, entry: Entry, word: str) -> list[str]:
         for side in beyond(measure, word, value):
             unit = f" {measure['unit']}" if measure.get("unit") else ""
             limit = format(Decimal(measure[f"{word}_{side}"]), "f")
-            texts.append(f"{measure['code']} {value:f}{unit}, {word} {side} {limit}")
+            texts.append(f"{measure['code']} {value:f}{unit}, {WORDS[word]} {side} {limit}")
     return texts

@@ -5,13 +5,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from . import calendar
-from .attempts import Attempt, attempts_of, crossed_limits
+from .attempts import attempts_of
 from .book import (
     Check,
     Entry,
     Rulebook,
     Version,
-    checks_by_code,
     checks_of,
     counted,
     gives,
@@ -33,8 +32,8 @@ def standing_at(
 ) -> dict[str, Any]:
     """Give the standing of a machine at T, as known at K, and until when it lasts.
 
-    `until` is the first instant after T at which the word would change if nothing more came; the
-    version in force at T is kept, for an adoption written for after T does not count either.
+    `until` is the first instant after T at which the word would change if nothing more came. An
+    adoption already written for after T counts: it is known to come.
     """
     rules = version_at(versions, T, K)
     mine = counted(entries, machine, T, K)
@@ -43,8 +42,9 @@ def standing_at(
     now = standing_of(versions, rules, mine, T, K)
     changes = (
         at
-        for at in turning_points(versions, rules, mine, K)
-        if at > T and standing_of(versions, rules, mine, at, K) != now
+        for at in all_turning_points(versions, mine, K)
+        if at > T
+        and standing_of(versions, version_at(versions, at, K) or rules, mine, at, K) != now
     )
     return {
         "standing": now,
@@ -73,11 +73,7 @@ def cleared_for(
     zone = rules["rulebook"]["zone"]
     end = T + D if isinstance(D, int) else calendar.add(T, calendar.duration(D), zone)
     mine = counted(entries, machine, T, K)
-    moments = {T}
-    for start, recorded, each in versions:
-        if recorded <= K:
-            moments |= {start, *turning_points(versions, each, mine, K)}
-    for moment in sorted(moments):
+    for moment in sorted({T, *all_turning_points(versions, mine, K)}):
         in_force = version_at(versions, moment, K) or rules
         if T <= moment < end and standing_of(versions, in_force, mine, moment, K) not in CLEARED:
             return False
@@ -127,20 +123,10 @@ def limits_of_check(rules: Rulebook, mine: Sequence[Entry], check: Check) -> lis
     for attempt in reversed(attempts_of(rules, mine, check["code"])):
         texts = attempt.limits + texts
         if attempt.outcome == "fail" and not is_gate(check):
-            texts = words_of_fail(rules, attempt, check) + texts
+            texts = [f"{check.get('title', check['code'])} failed", *texts]
         if attempt.outcome != "stopped":
             break
     return texts
-
-
-def words_of_fail(rules: Rulebook, attempt: Attempt, check: Check) -> list[str]:
-    """Put a failed advisory check into words: as written, else its measures, else its code."""
-    done = checks_by_code(rules)[attempt.entry["what"]]
-    return (
-        list(attempt.entry.get("limits") or [])
-        or [t for each in (done, check) for t in crossed_limits(each, attempt.entry, "fail")]
-        or [f"{check['code']} failed"]
-    )
 
 
 def excused_at(
@@ -179,7 +165,7 @@ def excuse_end(
     ends += [
         attempt.entry["at"]
         for attempt in attempts_of(rules, mine, check["code"])
-        if attempt.end > order(exception) and attempt.outcome != "stopped"
+        if attempt.end > order(exception) and (attempt.outcome != "stopped" or attempt.struck)
     ]
     for entry in mine:
         stops = stops_use(entry) if entry["what"] == "fault" else entry["what"] == "withdrawn"
@@ -196,6 +182,15 @@ def latest_until(versions: Sequence[Version], exception: Entry, known: int) -> i
     allowed = calendar.add(exception["at"], longest, settings.get("zone", "UTC"))
     until = exception.get("until")
     return int(exception["at"]) if until is None else min(until, allowed)
+
+
+def all_turning_points(versions: Sequence[Version], mine: Sequence[Entry], known: int) -> list[int]:
+    """Give the turning points by every version that is known, and where each comes into force."""
+    found: set[int] = set()
+    for start, recorded, rules in versions:
+        if recorded <= known:
+            found |= {start, *turning_points(versions, rules, mine, known)}
+    return sorted(found)
 
 
 def turning_points(

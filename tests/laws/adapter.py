@@ -1,0 +1,330 @@
+"""Small random worlds, seen from both sides: the core's entries, and plain dicts for the oracle.
+
+Both sides read the same rulebook text, each in its own way. The times lie around a change of the
+clocks, on a coarse grid, so that ends, entries and due instants often coincide.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, replace
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from hypothesis import strategies as st
+
+from checkwatch.core import entry as e
+from checkwatch.core.instant import BEGINNING, DAY, FOREVER, HOUR, MINUTE, Instant, from_wall
+from checkwatch.core.judge import Judge
+from checkwatch.core.versions import Version, Versions
+from checkwatch.rules.read import read_or_refuse
+
+#: A zone, and a local time near a change of its clocks.
+CHANGES = (
+    ("Europe/London", datetime(2026, 3, 29, 1)),
+    ("Europe/London", datetime(2026, 10, 25, 1)),
+    ("America/New_York", datetime(2026, 11, 1, 1)),
+    ("Australia/Lord_Howe", datetime(2026, 4, 5, 2)),
+    ("America/Sao_Paulo", datetime(2018, 11, 4, 0)),
+    ("Pacific/Apia", datetime(2011, 12, 30, 0)),
+)
+MACHINES = (("AM-01", "am", "T1"), ("AM-02", "am", "T1"), ("KIT-1", "kit", "R1"))
+PLACES = (("T1", "theatre", "R1"), ("R1", "room", ""))
+CHECKS = ("full", "middle", "short", "extra")
+WORDS = ("power-on", "moved", "returned", "fault", "fault-closed", "case-start", "case-end")
+
+#: Durations with an `early` and a `late` that are together shorter.
+LENGTHS = (
+    ("PT6H", "PT1H", "PT2H"),
+    ("PT24H", "PT6H", "PT12H"),
+    ("P1D", "PT6H", "PT12H"),
+    ("P1DT6H", "PT12H", "PT30M"),
+    ("P2D", "P1D", "PT12H"),
+    ("P1W", "P1D", "P2D"),
+    ("P1M", "P7D", "P7D"),
+)
+RECURRENCES = (
+    "FREQ=DAILY;BYHOUR=7;BYMINUTE=0",
+    "FREQ=DAILY;BYHOUR=1;BYMINUTE=30",
+    "FREQ=DAILY;BYHOUR=0,2;BYMINUTE=30",
+    "FREQ=WEEKLY;BYDAY=MO,SU;BYHOUR=2;BYMINUTE=15",
+    "FREQ=MONTHLY;BYMONTHDAY=-1;BYHOUR=12",
+    "FREQ=DAILY;COUNT=9770",
+)
+UNITS = ("day", "week", "month", "quarter", "year")
+
+
+@dataclass(frozen=True)
+class World:
+    """A place with its room, three machines, their entries, one or two adopted versions."""
+
+    texts: tuple[str, ...]
+    starts: tuple[Instant, ...]
+    entries: tuple[e.Entry, ...]
+
+    @property
+    def versions(self) -> Versions:
+        """For the core. The second was written an hour before it came into force."""
+        books = enumerate(zip(self.starts, self.texts, strict=True))
+        found = (
+            Version(s, n, Instant(s - n * HOUR), read_or_refuse(t, "world")) for n, (s, t) in books
+        )
+        return Versions.of(*found)
+
+    @property
+    def adopted(self) -> list[tuple[int, int, Any]]:
+        """The same for the oracle."""
+        return [
+            (start, start - n * HOUR, tomllib.loads(text, parse_float=Decimal))
+            for n, (start, text) in enumerate(zip(self.starts, self.texts, strict=True))
+        ]
+
+    @property
+    def dicts(self) -> list[dict[str, Any]]:
+        """The entries for the oracle."""
+        return [as_dict(entry) for entry in self.entries]
+
+    @property
+    def places(self) -> list[dict[str, Any]]:
+        """The places for the oracle."""
+        return [{"place": p, "place_kind": k, "with": w} for p, k, w in PLACES]
+
+    @property
+    def known_places(self) -> dict[str, e.PlaceKnown]:
+        """The places for the core."""
+        common: dict[str, Any] = {"seq": 0, "machine": "", "at": BEGINNING, "recorded": BEGINNING}
+        return {p: e.PlaceKnown(**common, place=p, place_kind=k, belongs=w) for p, k, w in PLACES}
+
+    def judge(self, machine: str, at: int = FOREVER, known: int = FOREVER) -> Judge:
+        """The core's judge of a machine; without instants it knows everything."""
+        mine = [entry for entry in self.entries if entry.machine == machine]
+        return Judge(machine, mine, self.versions, Instant(at), Instant(known))
+
+    def with_entries(self, *entries: e.Entry) -> World:
+        """The same world with other entries."""
+        return replace(self, entries=entries)
+
+
+def as_dict(entry: e.Entry) -> dict[str, Any]:
+    """An entry as its line in a file would say it."""
+    found: dict[str, Any] = {
+        name: getattr(entry, name)
+        for name in (
+            "seq",
+            "machine",
+            "what",
+            "at",
+            "recorded",
+            "kind",
+            "model",
+            "place",
+            "of",
+            "until",
+            "started",
+            "limits",
+        )
+        if hasattr(entry, name)
+    }
+    found["text"] = entry.note
+    if isinstance(entry, e.Result):
+        found |= {"outcome": entry.outcome.value, "measures": dict(entry.measures)}
+    elif isinstance(entry, e.Reading):
+        found["measures"] = {entry.meter: entry.value}
+    elif isinstance(entry, e.Fault):
+        found["outcome"] = entry.severity.value
+    elif isinstance(entry, e.Struck):
+        found["outcome"] = "restores" if entry.restores else ""
+    return found
+
+
+def _maybe(*lines: str) -> st.SearchStrategy[str]:
+    """One of some lines of TOML, or none."""
+    return st.sampled_from(("", "", *lines))
+
+
+@st.composite
+def clauses(draw: st.DrawFn) -> str:
+    """One validity clause with some of the modifiers that its kind may carry."""
+    kind = draw(st.sampled_from(("valid_for", "valid_for", "until_next", "once_each", "use")))
+    if kind == "use":
+        lines = [
+            'valid_for_use = 10\nmeter = "hours"',
+            draw(st.sampled_from(('reading_within = "P1D"', 'reading_within = "P30D"'))),
+            draw(_maybe('next_due = "from-due"\nearly = 3', 'next_due = "from-due"')),
+            draw(_maybe("late = 2")),
+            draw(_maybe("warn_before = 2.5")),
+        ]
+    else:
+        length, early, late = draw(st.sampled_from(LENGTHS))
+        lines = [draw(_maybe('warn_before = "PT2H"', 'warn_before = "P1D"'))]
+        rounding = draw(_maybe(*(f'round_up_to = "{unit}"' for unit in UNITS)))
+        if kind == "valid_for":
+            chain = f'next_due = "from-due"\nearly = "{early}"'
+            lines += [f'valid_for = "{length}"', rounding, draw(_maybe(chain))]
+            lines.append(draw(_maybe(f'late = "{late}"')))
+        elif kind == "until_next":
+            lines.append(f'valid_until_next = "{draw(st.sampled_from(RECURRENCES))}"')
+            lines += [rounding, draw(_maybe('early = "PT1H"')), draw(_maybe('late = "PT15M"'))]
+        else:
+            lines.append(f'once_each = "{draw(st.sampled_from(UNITS))}"')
+            lines.append(draw(_maybe('late = "PT6H"')))
+    return "\n".join(["[[check.validity]]", *filter(None, lines)])
+
+
+def _listed(words: list[str]) -> str:
+    return "[" + ", ".join(f'"{word}"' for word in words) + "]"
+
+
+@st.composite
+def checks(draw: st.DrawFn, position: int, codes: tuple[str, ...]) -> str:
+    """One check; it covers only checks that come after it, so that no circle comes about."""
+    voided = draw(st.lists(st.sampled_from(WORDS), unique=True, max_size=3))
+    may_survive = [w for w in ("moved", "returned", "fault-closed") if w not in voided]
+    measure = draw(st.booleans())
+    lines = [
+        f'[[check]]\ncode = "{codes[position]}"\ntitle = "{codes[position]}"\nendless = true',
+        draw(st.sampled_from(('kinds = ["am", "kit"]', 'kinds = ["am", "kit"]', 'kinds = ["am"]'))),
+        draw(_maybe("gate = false")),
+        "covers = " + _listed([c for c in codes[position + 1 :] if draw(st.booleans())]),
+        f"voided_by = {_listed(voided)}",
+        "survives = " + _listed([w for w in may_survive if draw(st.booleans())]),
+        draw(_maybe('after_fail = "engineer"')),
+        draw(
+            _maybe(
+                "minutes = { hands_on = 4, watched = 2, alone = 5 }",
+                "minutes = { hands_on = 1, alone = 30.5 }",
+                "minutes = { hands_on = 6 }",
+            )
+        ),
+        *draw(st.lists(clauses(), max_size=2)),
+    ]
+    if measure:
+        lines += [
+            '[[check.measure]]\ncode = "leak"\nunit = "mL/min"',
+            draw(st.sampled_from(("limited_above = 100", "limited_above = 200\nfail_above = 300"))),
+            draw(_maybe("required = true")),
+            draw(_maybe("believable = [0, 2000]", "believable = [10, 400]")),
+        ]
+    return "\n".join(filter(None, lines))
+
+
+@st.composite
+def rulebooks(draw: st.DrawFn, zone: str) -> str:
+    """The text of a rulebook of one to four checks."""
+    codes = CHECKS[: draw(st.integers(1, 4))]
+    return "\n".join(
+        (
+            f'[rulebook]\ntitle = "invented"\nzone = "{zone}"',
+            draw(_maybe('longest_exception = "PT12H"', 'longest_exception = "P1D"')),
+            '[[happening]]\ncode = "power-on"\ntitle = "Switched on"',
+            draw(_maybe('[[happening]]\ncode = "repair"\ntitle = "Repaired"')),
+            *(draw(checks(position, codes)) for position in range(len(codes))),
+            '[[place_kind]]\ncode = "theatre"',
+            draw(st.sampled_from(('needs = ["am"]', 'needs = ["am", "am"]', "needs = []"))),
+            '[[place_kind]]\ncode = "room"',
+            draw(st.sampled_from(('needs = ["am"]', "needs = []"))),
+        )
+    )
+
+
+KINDS = (
+    *("result",) * 9,
+    *("happening",) * 2,
+    "reading",
+    "reading",
+    "reading",
+    "exception",
+    "exception",
+    "fault",
+    "fault-closed",
+    "withdrawn",
+    "returned",
+    "moved",
+    "case-start",
+    "case-end",
+    "retired",
+    "note",
+    *("struck",) * 3,
+)
+OUTCOMES = (*("pass",) * 6, "limited", "limited", "fail", "stopped", "begun")
+LEAKS = tuple(map(Decimal, ("5", "60", "150", "200", "250.5", "300", "301", "500", "9999")))
+
+
+@st.composite
+def worlds(draw: st.DrawFn) -> World:
+    """A world of five to twenty-five entries beside the enrolments."""
+    zone, local = draw(st.sampled_from(CHANGES))
+    step = draw(st.sampled_from((30 * MINUTE, 6 * HOUR, DAY)))
+    begin = Instant(from_wall(local, ZoneInfo(zone)) - draw(st.integers(0, 12)) * step)
+    common: dict[str, Any] = {"at": begin, "recorded": begin}
+    entries: list[e.Entry] = [
+        e.Enrolled(seq=n, machine=m, kind=k, place=p, **common)
+        for n, (m, k, p) in enumerate(MACHINES, 1)
+    ]
+    written = sorted(draw(st.lists(st.integers(0, 30), min_size=5, max_size=25)))
+    for steps in written:
+        recorded = Instant(begin + steps * step)
+        late = draw(st.sampled_from((0, 0, 0, 0, 1, 3)))
+        at = Instant(max(begin, recorded - late * step))
+        entries.append(draw(_entry(tuple(entries), at, recorded, step)))
+    texts = [draw(rulebooks(zone))]
+    starts = [begin]
+    if draw(st.integers(0, 3)) == 3:
+        texts.append(draw(rulebooks(zone)))
+        starts.append(Instant(begin + draw(st.integers(1, 30)) * step))
+    return World(tuple(texts), tuple(starts), tuple(entries))
+
+
+@st.composite
+def _entry(
+    draw: st.DrawFn, before: tuple[e.Entry, ...], at: Instant, recorded: Instant, step: int
+) -> e.Entry:
+    machine = draw(st.sampled_from(("AM-01", "AM-01", "AM-01", "AM-02", "KIT-1")))
+    common: dict[str, Any] = {
+        "seq": len(before) + 1,
+        "machine": machine,
+        "at": at,
+        "recorded": recorded,
+        "note": "a reason",
+    }
+    kind = draw(st.sampled_from(KINDS))
+    mine = [entry for entry in before if entry.machine == machine]
+    if kind == "result":
+        return draw(_result(common, step))
+    if kind == "happening":
+        return e.Happening(**common, code=draw(st.sampled_from(("power-on", "repair"))))
+    if kind == "reading":
+        value = Decimal(sum(isinstance(x, e.Reading) for x in mine) * 4 + draw(st.integers(-4, 4)))
+        return e.Reading(**common, meter="hours", value=value)
+    if kind == "exception":
+        until = Instant(at + draw(st.sampled_from((HOUR, 4 * HOUR, 12 * HOUR, DAY))))
+        return e.EmergencyUse(**common, until=until, decided="XX")
+    if kind == "fault":
+        return e.Fault(**common, severity=draw(st.sampled_from(e.Severity)))
+    if kind == "fault-closed":
+        faults = [x.seq for x in mine if isinstance(x, e.Fault)]
+        return e.FaultClosed(**common, of=draw(st.sampled_from((None, *faults))))
+    if kind == "moved":
+        return e.Moved(**common, place=draw(st.sampled_from(("T1", "R1"))))
+    if kind == "struck":
+        of = draw(st.sampled_from([x.seq for x in mine if not isinstance(x, e.Struck)]))
+        return e.Struck(**common, of=of, restores=draw(st.booleans()) and of > len(MACHINES))
+    return e.RESERVED[kind](**common)
+
+
+@st.composite
+def _result(draw: st.DrawFn, common: dict[str, Any], step: int) -> e.Result:
+    outcome = e.Outcome(draw(st.sampled_from(OUTCOMES)))
+    leak = draw(st.sampled_from((None, *LEAKS, *LEAKS[:3])))
+    started = draw(st.sampled_from((None, None, 0, 1)))
+    text = f"no low flow, {common['seq']}"
+    return e.Result(
+        **common,
+        check=draw(st.sampled_from((*CHECKS, "full", "middle"))),
+        outcome=outcome,
+        started=None if started is None else Instant(common["at"] - started * step),
+        measures=() if leak is None else (("leak", leak),),
+        limits=(text,) if outcome is e.Outcome.LIMITED else (),
+    )

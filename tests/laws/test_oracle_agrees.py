@@ -1,0 +1,146 @@
+"""The engine and the oracle, two readings of docs/meaning.md, give the same answers.
+
+They are asked at the instants where an answer may change, and one microsecond before and after.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hypothesis import HealthCheck, given, note, settings
+from hypothesis import strategies as st
+
+from checkwatch.answers.least_work import least_work
+from checkwatch.core.instant import DAY, FOREVER, Instant
+from checkwatch.core.judge import Judge
+from checkwatch.core.place import place_standing
+from checkwatch.core.standing import CheckState, MachineStanding
+from tests import oracle
+from tests.laws.adapter import MACHINES, PLACES, World, worlds
+
+CALM = settings(
+    max_examples=50,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+OPEN = {FOREVER: None}
+
+
+def boundaries(world: World) -> list[int]:
+    """Where something begins, is due, ends or is written, and the microseconds beside."""
+    found: set[int] = {entry.at for entry in world.entries}
+    for machine, *_ in MACHINES:
+        judge = world.judge(machine)
+        found.update(judge.changes(Instant(min(found)), FOREVER))
+        for version in judge.versions.adopted:
+            for track in judge.judged(version).tracks:
+                found.update(
+                    i for w in track.windows if w for i in (w.due_from, w.due, w.expiry, w.until)
+                )
+    found.discard(FOREVER)
+    return sorted(near for at in found for near in (at - 1, at, at + 1))
+
+
+def finite(instant: Instant) -> int | None:
+    """The oracle says None where the core says forever."""
+    return None if instant == FOREVER else instant
+
+
+def of_check(state: CheckState) -> dict[str, Any]:
+    """A state as the oracle shows it."""
+    window = state.window if state.ready else None
+    return {
+        "state": state.state.value,
+        "since": state.since,
+        "entry": state.attempt.seq if state.attempt else None,
+        "due_from": finite(window.due_from) if window else None,
+        "due": finite(window.due) if window else None,
+        "until": finite(window.expiry) if window else None,
+    }
+
+
+def of_windows(judge: Judge, at: Instant, check: str) -> list[dict[str, Any]]:
+    """The windows of one check as the oracle shows them."""
+    version = judge.versions.in_force(at)
+    tracks = judge.judged(version).tracks if version else ()
+    return [
+        {
+            "from": window.start,
+            "due_from": finite(window.due_from),
+            "due": finite(window.due),
+            "until": finite(window.until),
+            "outcome": window.attempt.outcome.value,
+            "entry": window.attempt.seq,
+            "ended_by": window.ended_by.value,
+            "ended_entry": window.ended_entry,
+        }
+        for track in tracks
+        if track.check.code == check
+        for window in track.windows
+        if window
+    ]
+
+
+def of_machine(standing: MachineStanding, until: Instant) -> dict[str, Any]:
+    """A standing as the oracle shows it."""
+    return {
+        "standing": standing.standing.value,
+        "until": finite(until),
+        "limits": sorted(standing.limits) if standing.usable else [],
+        "excused": dict(standing.excused),
+    }
+
+
+def _compare_machine(world: World, machine: str, at: Instant, known: Instant) -> None:
+    judge = world.judge(machine, at, known)
+    stands = judge.at(at)
+    book = (world.adopted, world.dicts, machine)
+    theirs = oracle.standing_at(*book, at, known)
+    usable = theirs["standing"] in ("cleared", "limited")
+    theirs["limits"] = sorted(theirs["limits"]) if usable else []
+    note(f"{machine} at {at} known {known}")
+    for state in stands.checks:
+        code = state.check.code
+        assert of_check(state) == oracle.check_at(*book, code, at, known), code
+        assert of_windows(judge, at, code) == oracle.windows(*book, code, at, known), code
+    assert of_machine(stands, judge.until(at)) == theirs
+    wanted = oracle.least_work(*book, at, known)
+    if wanted is not None:
+        assert [check.code for _, check in least_work(stands).checks] == wanted
+    throughout = all(piece.usable for _, _, piece in judge.stretches(at, Instant(at + DAY)))
+    assert throughout == oracle.cleared_for(*book, at, known, DAY)
+
+
+def _compare_places(world: World, at: Instant, known: Instant) -> None:
+    version = world.versions.known_at(known).in_force(at)
+    machines = [world.judge(machine, at, known).at(at) for machine, *_ in MACHINES]
+    for name, *_ in PLACES:
+        rulebook = version.rulebook if version else None
+        ours = place_standing(name, world.known_places, machines, rulebook)
+        theirs = oracle.place_at(world.adopted, world.dicts, world.places, name, at, known)
+        assert ours.standing.value == theirs["standing"], (name, at, known)
+
+
+def compare(world: World, instants: list[int], known: int) -> None:
+    """Everything that both can answer, at each of the instants."""
+    for at in instants:
+        for machine, *_ in MACHINES:
+            _compare_machine(world, machine, Instant(at), Instant(known))
+        _compare_places(world, Instant(at), Instant(known))
+
+
+@st.composite
+def asked(draw: st.DrawFn) -> tuple[World, list[int], int]:
+    """A world, some instants to ask about and an instant of knowing."""
+    world = draw(worlds())
+    near = boundaries(world)
+    instants = draw(st.lists(st.sampled_from(near), min_size=2, max_size=5, unique=True))
+    known = draw(st.sampled_from((FOREVER, FOREVER, *{x.recorded for x in world.entries})))
+    return world, sorted(instants), known
+
+
+@CALM
+@given(asked())
+def test_engine_and_oracle_agree(question: tuple[World, list[int], int]) -> None:
+    compare(*question)
