@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from checkwatch.cli import changes, entries, questions, rulebooks, screen, setup
+from checkwatch.cli import changes, entries, exchange, questions, rulebooks, screen, setup
 from checkwatch.cli.options import At, Db, Json, KnownAt
 
 app = typer.Typer(
@@ -36,4 +36,5 @@ screen.add_to(app)
 setup.add_to(app)
 entries.add_to(app)
 changes.add_to(app)
+exchange.add_to(app)
 rulebooks.add_to(app)

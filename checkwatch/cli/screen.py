@@ -51,7 +51,7 @@ def _ask(asked_with: Asking, now: Instant) -> Asked:
 
 
 def _frame(title: str, zone: tzinfo) -> Frame:
-    return Frame(title, zone, is_example(title))
+    return Frame(title.removeprefix("EXAMPLE, "), zone, is_example(title))
 
 
 def _print(asked: Asked) -> None:

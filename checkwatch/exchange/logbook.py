@@ -34,6 +34,8 @@ COLUMNS = Columns(
         "ref",
     ),
     optional=("decided",),
+    # What an import that left rows out says of each; a file put right may keep it.
+    ignored=("reason",),
 )
 
 

@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 from checkwatch.answers.acceptance import Facts
 from checkwatch.core.entry import Enrolled, FaultClosed, Retired, Struck
 from checkwatch.core.instant import Instant
-from checkwatch.errors import WrongUse
+from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.logbook import BadRow, Row, read_logbook
 from checkwatch.exchange.plan import Plan, plan, taken
 from checkwatch.run.world import adopted, names_of
@@ -22,21 +22,22 @@ from checkwatch.store import engine, journal, read
 #: Opens the file anew, from its beginning.
 Open = Callable[[], AbstractContextManager[TextIO]]
 
-#: Told how many rows were looked at or written.
-Progress = Callable[[int], None]
-
-#: Told of each row that was left out under --reject.
-Reject = Callable[[Row | BadRow], None]
+#: Told what is done with how many rows so far.
+Progress = Callable[[str, int], None]
 
 
 class Imported(NamedTuple):
-    """What an import came to, in rows; `first` and `last` are the numbers of its entries."""
+    """What an import came to, in rows; `first` and `last` are the numbers of its entries.
+
+    `reasons` says by line number why a row was left out, `problems` what was wrong.
+    """
 
     written: int
     skipped: int
-    rejected: int
     first: int
     last: int
+    reasons: dict[int, str]
+    problems: tuple[Problem, ...]
 
 
 def import_log(
@@ -44,12 +45,12 @@ def import_log(
     now: Instant,
     file: Open,
     where: str,
-    reject: Callable[[Plan], Reject] | None,
+    reject: bool,
     progress: Progress,
 ) -> Imported:
     """Reads the file twice: to find every mistake, then to write.
 
-    Raises WrongUse with every mistake and writes nothing, unless `reject` takes the bad rows;
+    Raises WrongUse with every mistake and writes nothing, unless bad rows are left out (`reject`);
     a row whose machine cannot be read stops the import even so.
     """
     with engine.writing(url) as conn, journal.bulk(conn, now) as pen:
@@ -60,43 +61,50 @@ def import_log(
             with file() as stream:
                 yield from read_logbook(stream, where, versions, facts, places, now)
 
-        made = plan(_told(rows(), progress), lambda refs: read.find_by_ref(conn, refs), where)
-        if made.problems and (reject is None or made.unreadable_machine):
+        looked_at = _told(rows(), "read", progress)
+        made = plan(looked_at, lambda refs: read.find_by_ref(conn, refs), where)
+        if made.problems and (not reject or made.unreadable_machine):
             raise WrongUse(*made.problems)
-        return _write(conn, pen, made, rows(), reject(made) if reject else None, progress)
+        return _write(conn, pen, made, _told(rows(), "written", progress))
 
 
-def _told(rows: Iterator[Row | BadRow], progress: Progress) -> Iterator[Row | BadRow]:
+def _told(rows: Iterator[Row | BadRow], step: str, progress: Progress) -> Iterator[Row | BadRow]:
     for number, row in enumerate(rows, 1):
         yield row
         if number % 1000 == 0:
-            progress(number)
+            progress(step, number)
 
 
 def _write(
-    conn: Connection,
-    pen: journal.Pen,
-    made: Plan,
-    rows: Iterator[Row | BadRow],
-    reject: Reject | None,
-    progress: Progress,
+    conn: Connection, pen: journal.Pen, made: Plan, rows: Iterator[Row | BadRow]
 ) -> Imported:
-    written = rejected = first = last = 0
+    written = first = last = 0
     numbers: dict[str, int] = {}
-    for row in _told(rows, progress):
+    reasons: dict[int, str] = {}
+    for row in rows:
         if row.line in made.skip:
             continue
-        draft = None if isinstance(row, BadRow) or taken(made, row) else _aimed(conn, row, numbers)
-        if draft is None:
-            rejected += 1
-            if reject:
-                reject(row)
+        if reason := _reason(row, made):
+            reasons[row.line] = reason
             continue
-        entry = pen.add(draft.entry)
+        assert isinstance(row, Row), "a bad row has a reason"
+        aimed = _aimed(conn, row, numbers)
+        if aimed is None:
+            reasons[row.line] = f"what it means, {row.of_ref!r}, was left out"
+            continue
+        entry = pen.add(aimed.entry)
         first, last, written = first or entry.seq, entry.seq, written + 1
         if entry.ref:
             numbers[entry.ref] = entry.seq
-    return Imported(written, len(made.skip), rejected, first, last)
+    return Imported(written, len(made.skip), first, last, reasons, tuple(made.problems))
+
+
+def _reason(row: Row | BadRow, made: Plan) -> str:
+    """Why a row is left out, empty for one that is written."""
+    problems = row.problems if isinstance(row, BadRow) else made.mistakes.get(row.line, ())
+    if problems:
+        return " | ".join(str(problem) for problem in problems)
+    return "it follows a row of its machine that was refused" if taken(made, row) else ""
 
 
 def _aimed(conn: Connection, row: Row, numbers: Mapping[str, int]) -> Row | None:

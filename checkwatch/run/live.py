@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import select
+import signal
 import sys
 import termios
 import time
@@ -69,13 +70,13 @@ class Watch:
         """A reading came."""
         self.board, self.todo, self.read, self.why = board, tasks(board), began, ""
 
-    def shown(self, now: Instant) -> Screen | Blind:
-        """What may be shown by now. A clock that went back leaves no age to trust."""
+    def shown(self, now: Instant, height: int) -> Screen | Blind:
+        """What a screen may show by now. A clock that went back leaves no age to trust."""
         age = now - self.read
         if not 0 <= age < BLIND_AFTER:
             return Blind(self.frame, now, Late(self.read, self.why))
         late = Late(self.read, self.why) if self.why or age >= LATE_AFTER else None
-        return Screen(self.board, self.todo, self.frame, now, late)
+        return Screen(self.board, self.todo, self.frame, now, height, late)
 
 
 class Reader:
@@ -109,7 +110,7 @@ class Reader:
             return False
         began, self._began = self._began, None
         if isinstance(came, CannotTell):
-            watch.why = str(came)
+            watch.why = "; ".join(map(str, came.problems))
         elif isinstance(came, Exception):
             raise came
         elif began is not None:
@@ -118,10 +119,12 @@ class Reader:
 
 
 def live(load: Load, clock: Clock, console: Console, frame: Frame) -> None:
-    """Shows the board until q or Ctrl-C.
+    """Shows the board until q, Ctrl-C or SIGTERM.
 
     Raises what `load` raises at the first reading: without a book there is no board.
     """
+    # A board that is ended must not leave an old standing on the terminal.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = clock()
     watch = Watch.of(load(), frame, began)
     with (
@@ -147,9 +150,10 @@ def _run(
         news = reader.tell(watch)
         if watch.due(now) and reader.start(now):
             watch.tried = now
-        looks = (now // SECOND, console.size)
+        size = console.size
+        looks = (now // SECOND, size)
         if news or looks != drawn:
-            screen.update(watch.shown(now), refresh=True)
+            screen.update(watch.shown(now, size.height), refresh=True)
             drawn = looks
         if pressed() in ("q", "Q"):
             return
@@ -182,7 +186,7 @@ def _key(keyboard: int) -> str:
 
 
 def _never_sleep(keyboard: int) -> None:
-    """Takes Ctrl-Z its effect: a board that sleeps would go on showing an old standing."""
+    """Ctrl-Z does nothing: a board that sleeps would go on showing an old standing."""
     settings = termios.tcgetattr(keyboard)
     settings[6][termios.VSUSP] = b"\0"
     termios.tcsetattr(keyboard, termios.TCSADRAIN, settings)

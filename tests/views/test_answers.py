@@ -142,12 +142,12 @@ def test_special_cases(name: str) -> None:
 
 def test_a_no_shows_how_to_write_what_was_done() -> None:
     text = answered("AM-04", book(rules(), *BOOKS[Standing.NOT_CLEARED]))
-    assert "  checkwatch done AM-04 leak-test --by WHO" in text.splitlines()
+    assert "  checkwatch done AM-04 leak-test pass --by WHO" in text.splitlines()
 
 
 def test_a_tag_is_quoted_where_it_is_to_be_typed() -> None:
     text = answered("AM 04; x", book(rules(), enrolled("AM 04; x")))
-    assert "  checkwatch done 'AM 04; x' self-test --by WHO" in text.splitlines()
+    assert "  checkwatch done 'AM 04; x' self-test pass --by WHO" in text.splitlines()
 
 
 def test_the_words_of_an_answer_need_no_heavy_library() -> None:

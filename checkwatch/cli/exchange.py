@@ -1,0 +1,120 @@
+"""`import` and `export`: the logbook file, and the fleet and places files."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from sqlalchemy import Connection
+
+from checkwatch.cli.files import made, opened
+from checkwatch.cli.options import Db, asking
+from checkwatch.cli.show import tell, tell_problems
+from checkwatch.core.entry import Enrolled
+from checkwatch.errors import Problem, WrongUse
+from checkwatch.exchange.rejects import write_rejects
+from checkwatch.exchange.write import write_fleet, write_logbook, write_places
+from checkwatch.run import clock
+from checkwatch.run.importing import Imported, Progress, import_log
+from checkwatch.run.world import names_of
+from checkwatch.store import engine, read
+from checkwatch.views.words import plural
+
+
+def import_file(
+    ctx: typer.Context,
+    file: Annotated[Path, typer.Argument(help="A logbook file (CSV).", metavar="FILE")],
+    reject: Annotated[
+        Path | None,
+        typer.Option("--reject", help="Write bad rows here, and take the good ones."),
+    ] = None,
+    db: Db = None,
+) -> None:
+    """Read a logbook file into the book: all of it, or with one mistake nothing.
+
+    With --reject the bad rows go to a file, each with its reason; a bad row takes with it every
+    later row of its machine, so that no pass comes in without what ended it.
+    """
+    if not file.is_file():
+        raise WrongUse(Problem(str(file), "is no file that can be read twice", "save it first"))
+    with _progress() as progress:
+        found = import_log(
+            asking(ctx, db).db,
+            clock.now(),
+            partial(opened, file),
+            file.name,
+            reject is not None,
+            progress,
+        )
+    if reject is not None:
+        with opened(file) as source, made(reject) as stream:
+            write_rejects(source, file.name, found.reasons, stream)
+        tell_problems(found.problems)
+    _tell(found, reject)
+
+
+@contextmanager
+def _progress() -> Iterator[Progress]:
+    """Says on a terminal how far a long import is."""
+    if not sys.stderr.isatty():
+        yield lambda _step, _rows: None
+        return
+
+    def progress(step: str, rows: int) -> None:
+        print(f"\r{rows:,} rows {step} ", end="", file=sys.stderr, flush=True)
+
+    try:
+        yield progress
+    finally:
+        print("\r" + " " * 40 + "\r", end="", file=sys.stderr)
+
+
+def _tell(found: Imported, reject: Path | None) -> None:
+    numbers = f" (entries {found.first} to {found.last})" if found.written else ""
+    print(f"{plural(found.written, 'row')} written{numbers}.")
+    if found.skipped:
+        print(f"{plural(found.skipped, 'row')} skipped: in the book already.")
+    if reject is not None:
+        print(f"{plural(len(found.reasons), 'row')} refused, in {reject}.")
+
+
+def export(
+    ctx: typer.Context,
+    out: Annotated[Path | None, typer.Option("--out", help="Else to standard output.")] = None,
+    fleet: Annotated[Path | None, typer.Option("--fleet", help="Also the fleet file.")] = None,
+    places: Annotated[Path | None, typer.Option("--places", help="Also the places file.")] = None,
+    db: Db = None,
+) -> None:
+    """Write the logbook file, and if asked the fleet and places files, to be read in elsewhere."""
+    with engine.reading(asking(ctx, db).db) as conn:
+        if out is None:
+            write_logbook(read.written(conn), sys.stdout, partial(_ref, conn))
+        else:
+            with made(out) as stream:
+                write_logbook(read.written(conn), stream, partial(_ref, conn))
+        known = names_of(conn).places
+        if fleet is not None:
+            machines = [s for s in read.stations(conn) if isinstance(s, Enrolled)]
+            with made(fleet) as stream:
+                write_fleet(machines, stream, known)
+        if places is not None:
+            with made(places) as stream:
+                write_places(known.values(), stream)
+    for path in filter(None, (out, fleet, places)):
+        tell(f"{path} is written")
+
+
+def _ref(conn: Connection, number: int) -> str:
+    entry = read.by_number(conn, number)
+    return entry.ref if entry else ""
+
+
+def add_to(app: typer.Typer) -> None:
+    """Adds the commands under their names."""
+    app.command("import")(import_file)
+    app.command()(export)
