@@ -128,7 +128,7 @@ def read_draft(
     """The entry of a row, with `seq` and `recorded` 0; None if a cell has a mistake."""
     cells = reader.cells
     for column in _NO_CELLS[kind]:
-        if cells[column].strip():
+        if cells[column] and cells[column].strip():
             what = f"means nothing for {cells['what'].strip()}"
             reader.wrong(column, what, "leave the cell empty")
     own = _OWN[kind](reader, rulebook) if kind in _OWN else {}

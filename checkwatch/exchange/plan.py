@@ -21,6 +21,11 @@ from checkwatch.exchange.seen import REFUSED, Seen
 #: From refs to the entries of the book that carry them; unknown refs are left out.
 KnownRefs = Callable[[list[str]], Mapping[str, Entry]]
 
+#: Where a row stands: its `at`, then its line.
+Stand = tuple[Instant, int]
+
+_BEFORE_ALL: Stand = (BEGINNING, 0)
+
 _BATCH = 400
 
 
@@ -48,7 +53,8 @@ class Plan:
 
     `mistakes` are the rows that read well and cannot be written all the same; `problems` has
     these and all others, in the order of the file. `bad_from` is where each machine's first bad
-    row stands, by (at, line); `skip` the lines of rows that are in the book already.
+    row stands, by (at, line); `strikings` where each stands, its machine and from where on it
+    strikes rows of the file; `skip` the lines of rows that are in the book already.
     With `unreadable_machine` nobody can say whose rows are missing: then nothing may be written.
     """
 
@@ -57,17 +63,26 @@ class Plan:
     bad_from: dict[str, tuple[Instant, int]] = field(default_factory=dict)
     skip: Lines = field(default_factory=Lines)
     unreadable_machine: bool = False
+    strikings: list[tuple[Stand, str, Stand]] = field(default_factory=list)
 
-    def bad(
-        self, line: int, machine: str, at: Instant | None, problems: tuple[Problem, ...]
-    ) -> None:
-        """Notes a bad row; one without a time may be earlier than all others of its machine."""
+    def bad(self, machine: str, since: Stand, problems: tuple[Problem, ...]) -> None:
+        """Notes a bad row, and from where on its machine is not known for sure without it."""
         self.problems += problems
-        if not machine:
+        if machine:
+            self.bad_from[machine] = min(since, self.bad_from.get(machine, since))
+        else:
             self.unreadable_machine = True
-            return
-        stands = (BEGINNING, 0) if at is None else (at, line)
-        self.bad_from[machine] = min(stands, self.bad_from.get(machine, stands))
+
+    def settle(self) -> None:
+        """Takes with a striking that is taken also what it strikes, and what comes after that:
+        a pass must not come in without what took it away.
+
+        From the last striking to the first, so that none is left out that another one reaches.
+        """
+        for stands, machine, struck in sorted(self.strikings, reverse=True):
+            first = self.bad_from.get(machine)
+            if first is not None and stands >= first:
+                self.bad_from[machine] = min(first, struck)
 
 
 def plan(rows: Iterable[Row | BadRow], known_refs: KnownRefs, where: str) -> Plan:
@@ -82,34 +97,54 @@ def plan(rows: Iterable[Row | BadRow], known_refs: KnownRefs, where: str) -> Pla
             refs = {ref for row in good for ref in (row.entry.ref, row.of_ref) if ref}
             known = known_refs(sorted(refs)) if refs else {}
             for row in batch:
-                _look_at(row, made, seen, known, where)
+                if isinstance(row, BadRow):
+                    _note(row, made, seen)
+                else:
+                    _look_at(row, made, seen, known, where)
+    made.settle()
     return made
 
 
-def _look_at(
-    row: Row | BadRow, made: Plan, seen: Seen, known: Mapping[str, Entry], where: str
-) -> None:
-    if isinstance(row, BadRow):
-        made.bad(row.line, row.machine, row.at, row.problems)
-        if row.ref:
-            seen.add(row.ref, Target(row.machine, REFUSED, row.at or BEGINNING))
-        return
+def _note(row: BadRow, made: Plan, seen: Seen) -> None:
+    """A row that says nothing sure; without a time it may be earlier than all others."""
+    since = _BEFORE_ALL if row.at is None else (row.at, row.line)
+    if row.cells.get("what", "").strip() == Struck.what:
+        since = _struck_since(seen.get(row.cells["of"]))
+    made.bad(row.machine, since, row.problems)
+    if row.ref:
+        seen.add(row.ref, Target(row.machine, REFUSED, row.at or BEGINNING))
+
+
+def _struck_since(target: Target | None) -> Stand:
+    """From where on a striking that is missing is missed: what it strikes may be any row."""
+    return (target.at, 0) if target else _BEFORE_ALL
+
+
+def _look_at(row: Row, made: Plan, seen: Seen, known: Mapping[str, Entry], where: str) -> None:
     entry = row.entry
-    kind = type(entry)
-    if wrong := tuple(_wrong(row, known, seen, f"{where}: line {row.line}")):
+    target = seen.get(row.of_ref) if row.of_ref else None
+    is_new = not entry.ref or seen.add(entry.ref, Target(entry.machine, type(entry), entry.at))
+    meant = target or known.get(row.of_ref)
+    since = (entry.at, row.line)
+    if wrong := tuple(_wrong(row, is_new, meant, known, f"{where}: line {row.line}")):
         made.mistakes[row.line] = wrong
-        made.bad(row.line, entry.machine, entry.at, wrong)
-        kind = REFUSED
+        # A row that names an entry of another machine may be about either.
+        machine = "" if meant and meant.machine != entry.machine else entry.machine
+        made.bad(machine, _struck_since(target) if isinstance(entry, Struck) else since, wrong)
+        if is_new and entry.ref:
+            seen.refuse(entry.ref)
     elif entry.ref in known:
         made.skip.add(row.line)
-    if entry.ref:
-        seen.add(entry.ref, Target(entry.machine, kind, entry.at))
+    elif target and isinstance(entry, Struck):
+        made.strikings.append((since, entry.machine, _struck_since(target)))
 
 
-def _wrong(row: Row, known: Mapping[str, Entry], seen: Seen, spot: str) -> Iterator[Problem]:
+def _wrong(
+    row: Row, is_new: bool, target: Entry | Target | None, known: Mapping[str, Entry], spot: str
+) -> Iterator[Problem]:
     """What the row says against other rows and against the book."""
     ref = row.entry.ref
-    if ref and seen.get(ref):
+    if not is_new:
         what = f"{_shown(ref)} stands on an earlier line already"
         yield Problem(f"{spot}: ref", what, "give each row a ref of its own")
     elif ref in known and not _same(row, known):
@@ -117,7 +152,6 @@ def _wrong(row: Row, known: Mapping[str, Entry], seen: Seen, spot: str) -> Itera
         yield Problem(f"{spot}: ref", what, "strike that entry, and give this row a new ref")
     if not row.of_ref:
         return
-    target = seen.get(row.of_ref) or known.get(row.of_ref)
     if target is None:
         what = f"no earlier row and no entry of the book has the ref {_shown(row.of_ref)}"
         yield Problem(f"{spot}: of", what, "give the ref of the entry that is meant")
@@ -139,7 +173,8 @@ def _same(row: Row, known: Mapping[str, Entry]) -> bool:
 def taken(plan: Plan, row: Row | BadRow) -> bool:
     """Whether a row goes with a bad one: it is bad itself, or later of the same machine.
 
-    What strikes or closes a row that is taken is no earlier than that row, so it is taken too.
+    What strikes or closes a row that is taken is no earlier than that row, so it is taken too;
+    what is struck by a row that is taken is taken as well.
     """
     if isinstance(row, BadRow):
         return True

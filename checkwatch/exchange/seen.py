@@ -37,6 +37,11 @@ class Seen:
         added = self._scratch.execute("INSERT OR IGNORE INTO seen VALUES (?, ?, ?, ?)", line)
         return added.rowcount == 1
 
+    def refuse(self, ref: str) -> None:
+        """Marks the row that carries a ref as refused."""
+        refused = "UPDATE seen SET kind = ? WHERE ref = ?"
+        self._scratch.execute(refused, (REFUSED.__name__, ref))
+
     def get(self, ref: str) -> Target | None:
         """The row that carries a ref."""
         wanted = "SELECT machine, kind, at FROM seen WHERE ref = ?"

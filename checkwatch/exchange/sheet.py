@@ -138,7 +138,7 @@ def _unreadable(text: str, where: str) -> Problem | None:
 def _under(
     names: list[str], records: Iterable[_Record], where: str, columns: Columns
 ) -> Iterator[SheetRow]:
-    absent = dict.fromkeys(name for name in columns.all if name not in names)
+    absent = dict.fromkeys((name for name in columns.all if name not in names), "")
     for line, cells, problem in records:
         if problem is None and len(cells) != len(names):
             counted = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
@@ -148,9 +148,7 @@ def _under(
         if problem:
             yield SheetRow(line, {}, problem)
         else:
-            row = dict(zip(names, cells, strict=True))
-            row.update((name, "") for name in absent)
-            yield SheetRow(line, row)
+            yield SheetRow(line, dict(zip(names, cells, strict=True), **absent))
 
 
 def _wrong_heading(names: list[str], columns: Columns, where: str) -> Iterator[Problem]:

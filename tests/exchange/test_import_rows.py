@@ -71,6 +71,30 @@ def test_what_strikes_a_row_that_is_taken_is_taken_too() -> None:
     assert left_out(text) == [2, 3, 4]
 
 
+def test_a_pass_does_not_come_in_without_what_strikes_it() -> None:
+    """A striking acts whatever its time is: with it goes what it strikes, and all after that."""
+    text = log(
+        "AM-01 self-test 07:00 outcome=pass",
+        "AM-01 self-test 08:00 outcome=pass ref=A",
+        "AM-01 repair 08:30",
+        "AM-01 struck 10:00 of=A",
+        "AM-01 reparation 09:00",
+    )
+    assert left_out(text) == [3, 4, 5, 6]
+
+
+def test_a_bad_striking_takes_what_it_strikes_or_may_strike() -> None:
+    rows = ("AM-01 repair 07:00", "AM-01 self-test 08:00 outcome=pass ref=A")
+    assert left_out(log(*rows, "AM-01 struck 10:00 of=A outcome=restores")) == [3, 4]
+    assert left_out(log(*rows, "AM-01 struck 10:00 of=B")) == [2, 3, 4]
+
+
+def test_a_row_that_names_an_entry_of_another_machine_stops_the_import() -> None:
+    """Nobody can say which of the two is meant."""
+    text = log("AM-01 self-test 08:00 outcome=pass ref=A", "AM-02 struck 10:00 of=A")
+    assert planned(text).unreadable_machine
+
+
 def test_of_names_an_earlier_row_of_the_file_or_an_entry_of_the_book() -> None:
     text = log(
         "AM-01 fault 08:00 outcome=limit note=lamp ref=A",
