@@ -47,7 +47,7 @@ class Late(NamedTuple):
 
 @dataclass(frozen=True)
 class Screen:
-    """A board as rich prints it: fitted to the screen where there is one, else whole.
+    """A board as rich prints it: fitted to a screen of `height` lines, whole where it has none.
 
     `now` is what the clock shows; `late` is set while the book cannot be read.
     """
@@ -56,10 +56,12 @@ class Screen:
     tasks: Sequence[Task]
     frame: Frame
     now: Instant
+    height: int | None = None
     late: Late | None = None
 
     def __rich_console__(self, _: Console, options: ConsoleOptions) -> RenderResult:
-        width, height = options.max_width, options.height
+        # Rich tells the width to whatever it renders, but the height not inside of a live screen.
+        width, height = options.max_width, self.height
         fleet = _fleet(self.board, self.frame, self.now)
         head = _head(fleet, self, width)
         if height is None:
@@ -72,7 +74,10 @@ class Screen:
         gap = [Text()] if spare >= 2 else []
         below = [Text()] * (spare - 2 * len(gap))
         foot = _spread(Text(CAUTION), "q quits", width)[0]
-        return [*head, *gap, *todo, *gap, *body, *below, foot]
+        found = [*head, *gap, *todo, *gap, *body, *below, foot][:height]
+        for text in found:
+            text.no_wrap, text.overflow = True, "ellipsis"
+        return found
 
 
 @dataclass(frozen=True)

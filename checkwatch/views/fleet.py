@@ -8,10 +8,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import groupby
+from itertools import groupby, zip_longest
 from typing import NamedTuple
 
-from rich.cells import cell_len
 from rich.text import Text
 
 from checkwatch.answers.board import Board, Placed, Row
@@ -60,6 +59,12 @@ class Fleet(NamedTuple):
         """The standing as it may be shown."""
         return Standing.UNKNOWN if self.passed(placed) else placed.machine.standing
 
+    def ended(self, place: PlaceStanding) -> list[str]:
+        """The machines that decide for a place, and whose standing has ended meanwhile."""
+        deciding = {machine.machine for machine in place.machines}
+        ended = (placed.machine.machine for placed in self.board.machines if self.passed(placed))
+        return [machine for machine in ended if machine in deciding]
+
 
 class Item(NamedTuple):
     """What one line shows: a machine, several cleared ones of a place, or (without machines)
@@ -76,14 +81,18 @@ class Item(NamedTuple):
     beside: tuple[Placed, ...] = ()
 
 
-def counts(fleet: Fleet, machines: Iterable[Placed]) -> list[Text]:
-    """How many stand where: "1 not cleared, ", "9 cleared"; only what there is."""
+def counts(fleet: Fleet, machines: Iterable[Placed], places: Iterable[Item] = ()) -> list[Text]:
+    """How many stand where: "1 not cleared, ", "9 cleared"; only what there is. `places` are lines
+    of places, counted beside the machines."""
     number = Counter(fleet.standing(placed) for placed in machines)
-    found = [
-        Text.assemble((f"{number[standing]} {LOOKS[standing].word}", LOOKS[standing].style))
-        for standing in COUNTED
-        if number[standing]
-    ]
+    of_places = Counter(item.standing for item in places)
+    found = []
+    for standing in COUNTED:
+        word, style = LOOKS[standing].word, LOOKS[standing].style
+        if number[standing]:
+            found.append(Text.assemble((f"{number[standing]} {word}", style)))
+        if of_places[standing]:
+            found.append(Text.assemble((f"{plural(of_places[standing], 'place')} {word}", style)))
     return [*(piece.append(", ") for piece in found[:-1]), *found[-1:]]
 
 
@@ -101,7 +110,9 @@ def items(fleet: Fleet, fold: bool = False) -> list[Item]:
 def _of_row(row: Row, fleet: Fleet) -> Iterator[Item]:
     area, name = (row.place.area, row.place.place) if row.place else ("", "no known place")
     if row.standing is not None and _says_more(row.standing) and not fleet.board.doubts:
-        yield Item(area, name, row.standing.standing, about=row.standing)
+        ended = fleet.ended(row.standing)
+        standing = Standing.UNKNOWN if ended else row.standing.standing
+        yield Item(area, name, standing, about=row.standing)
     for placed in row.machines:
         yield Item(area, name, fleet.standing(placed), (placed,))
 
@@ -137,18 +148,17 @@ def fitted(fleet: Fleet, width: int, room: int | None) -> list[Text]:
     Without a `room` everything is shown, and as many lines are taken as limits need.
     """
     every = items(fleet)
+    if not every:
+        return []
     if room is None or _count(every) + 1 <= room:
-        whole = _part(every, fleet, width, broken=True)
-        if room is None or len(whole) <= room:
-            return whole
-        return _part(every, fleet, width, broken=False)
+        return _side_by_side([every], fleet, width, room)
     number = max((width + _BETWEEN) // (_PART + _BETWEEN), 1)
     for found in (every, items(fleet, fold=True)):
         if parts := _balanced(found, number, room):
-            return _side_by_side(parts, fleet, width)
+            return _side_by_side(parts, fleet, width, room)
     parts = _taken(found, number, room - 1)
     hidden = found[sum(map(len, parts)) :]
-    return [*_side_by_side(parts, fleet, width), _hidden(hidden, fleet, width)]
+    return [*_side_by_side(parts, fleet, width, room - 1), _hidden(hidden, fleet, width)]
 
 
 def _count(found: Sequence[Item]) -> int:
@@ -187,18 +197,24 @@ def _taken(found: list[Item], number: int, room: int) -> list[list[Item]]:
     return [part for part in taken if part]
 
 
-def _side_by_side(parts: list[list[Item]], fleet: Fleet, width: int) -> list[Text]:
-    """The parts of a split screen side by side."""
-    if not parts:
-        return []
-    each = (width - _BETWEEN * (len(parts) - 1)) // len(parts)
-    columns = [_part(part, fleet, each, broken=False) for part in parts]
+def _side_by_side(
+    parts: list[list[Item]], fleet: Fleet, width: int, room: int | None
+) -> list[Text]:
+    """The parts of a split screen, with every word of them if there is room for it."""
+    each = (width - _BETWEEN * (len(parts) - 1)) // max(len(parts), 1)
+    columns = [_part(part, fleet, each, broken=True) for part in parts]
+    if room is not None and max(map(len, columns), default=0) > room:
+        columns = [_part(part, fleet, each, broken=False) for part in parts]
+    return columns[0] if len(columns) == 1 else _joined(columns, each + _BETWEEN)
+
+
+def _joined(columns: Sequence[Sequence[Text]], step: int) -> list[Text]:
     found = []
-    for number in range(max(map(len, columns))):
+    for across in zip_longest(*columns, fillvalue=Text()):
         whole = Text(no_wrap=True, overflow="crop")
-        for position, column in enumerate(columns):
-            whole.pad_right(max(position * (each + _BETWEEN) - cell_len(whole.plain), 0))
-            whole.append_text(column[number] if number < len(column) else Text())
+        for position, text in enumerate(across):
+            whole.pad_right(max(position * step - whole.cell_len, 0))
+            whole.append_text(text)
         found.append(whole)
     return found
 
@@ -263,7 +279,9 @@ def _usable(standing: Standing) -> bool:
 def _notes(item: Item, fleet: Fleet, wide: bool) -> Iterator[str]:
     if fleet.board.doubts:
         return
-    if item.about is not None:
+    if item.about is not None and (ended := fleet.ended(item.about)):
+        yield f"it rests on {listed(ended)}, of which nothing newer is known"
+    elif item.about is not None:
         yield from _about_place(item.about)
     for placed in item.machines:
         if fleet.passed(placed):
@@ -275,7 +293,7 @@ def _notes(item: Item, fleet: Fleet, wide: bool) -> Iterator[str]:
 
 
 def _about_place(place: PlaceStanding) -> Iterator[str]:
-    yield from (lacks(missing, place.place) for missing in place.missing)
+    yield from (lacks(missing, place.place).removeprefix("it ") for missing in place.missing)
     yield from place.only
     if place.missing or place.only or not place.machines:
         return
@@ -308,14 +326,11 @@ def _about_machine(machine: MachineStanding, here: Here, wide: bool) -> Iterator
 
 
 def _hidden(hidden: Sequence[Item], fleet: Fleet, width: int) -> Text:
-    """What is cut, in numbers: machines by standing, and the places that say more."""
+    """What is cut, in numbers: the machines, and the places that say more, the worst first."""
     machines = [placed for item in hidden for placed in (*item.machines, *item.beside)]
-    text = Text(f"and {plural(len(machines), 'more machine')}: ", no_wrap=True, overflow="ellipsis")
-    text.append_text(Text().join(counts(fleet, machines)))
-    places = Counter(item.standing for item in hidden if not item.machines)
-    for standing in COUNTED:
-        if number := places[standing]:
-            text.append(f"; {plural(number, 'place')} {LOOKS[standing].word}")
+    places = [item for item in hidden if item.about is not None]
+    text = Text(f"and {len(machines)} more: ", no_wrap=True)
+    text.append_text(Text().join(counts(fleet, machines, places)))
     text.truncate(width, overflow="ellipsis")
     return text
 

@@ -57,7 +57,8 @@ def lines(cells: Sequence[Cell], across: Sequence[int], most: int | None = None)
     *others, last = cells
     pieces = broken(last.text, across[-1])
     if most is not None and len(pieces) > most:
-        pieces[most - 1 :] = [cut(" ".join(pieces[most - 1 :]), across[-1])]
+        rest = " ".join(pieces[most - 1 :]) if most > 1 else last.text
+        pieces[most - 1 :] = [cut(rest, across[-1])]
     first, *more = pieces
     blank = [Cell("")] * len(others)
     return [
@@ -87,5 +88,5 @@ def cut(text: str, width: int) -> str:
 def broken(text: str, width: int) -> list[str]:
     """The text in lines of at most `width` columns; text with wide letters breaks anywhere."""
     if cell_len(text) == len(text):
-        return textwrap.wrap(text, width) or [""]
+        return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
     return chop_cells(text, width)
