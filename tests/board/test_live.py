@@ -5,6 +5,7 @@ What a screen must never show rests on docs/hazards.md (a stale screen).
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import sys
@@ -15,9 +16,12 @@ from pathlib import Path
 import pexpect
 import pyte
 import pytest
+from rich.console import Console
 
-from checkwatch.views.board import CAUTION
+from checkwatch.answers.board import Board, board
+from checkwatch.views.board import CAUTION, Frame, Screen
 from checkwatch.views.words import LOOKS
+from tests import build
 
 ROOT = Path(__file__).parents[2]
 PATIENCE = 15.0
@@ -99,7 +103,8 @@ def test_what_does_not_fit_is_counted(
     opened: Callable[..., Terminal], columns: int, rows: int
 ) -> None:
     terminal = opened(300, 1, columns=columns, rows=rows)
-    text = terminal.wait(lambda text: "300 machines" in text)
+    text = terminal.wait(lambda text: CAUTION in text)
+    assert "300 machines" in text
     assert "EXAMPLE" in text.splitlines()[0]
     assert 0 < hidden(text) < 300
     shown = text.splitlines()
@@ -109,7 +114,7 @@ def test_what_does_not_fit_is_counted(
 
 def test_a_small_fleet_is_shown_whole(opened: Callable[..., Terminal]) -> None:
     terminal = opened(12, 1)
-    text = terminal.wait(lambda text: "12 machines" in text)
+    text = terminal.wait(lambda text: CAUTION in text)
     assert all(f"AM-{number:03}" in text for number in range(1, 13))
     assert not re.search(r"and \d+ more: ", text)
 
@@ -121,7 +126,7 @@ def test_it_survives_every_size(opened: Callable[..., Terminal]) -> None:
         terminal.resize(columns, rows)
         terminal.look(1.0)
         assert terminal.program.isalive()
-    text = terminal.wait(lambda text: "300 machines" in text)
+    text = terminal.wait(lambda text: CAUTION in text)
     assert hidden(text) > 0
 
 
@@ -136,7 +141,7 @@ def test_no_standing_is_shown_a_minute_after_the_last_reading(
     opened: Callable[..., Terminal], how: str
 ) -> None:
     terminal = opened(12, 10, how, 20, 3600)
-    text = terminal.wait(lambda text: re.search(r"\d\d s old", text))
+    text = terminal.wait(lambda text: re.search(r"\d\d s old", text) and CAUTION in text)
     assert "cleared" in standings(text)
     text = terminal.wait(lambda text: "has not been readable since" in text)
     assert standings(text) == []
@@ -165,14 +170,14 @@ def test_a_standing_that_ends_is_read_at_once(opened: Callable[..., Terminal]) -
 
 def test_what_people_wrote_stays_text(opened: Callable[..., Terminal]) -> None:
     terminal = opened(3, 1, columns=160)
-    text = terminal.wait(lambda text: "3 machines" in text)
+    text = terminal.wait(lambda text: CAUTION in text)
     assert "Saltmere [red]theatres[/red]" in text
     assert r"no [bold]low flow[/] \x1b[2J here" in text
 
 
 def test_without_colour_the_words_remain(opened: Callable[..., Terminal]) -> None:
     terminal = opened(3, 1, no_color=True)
-    text = terminal.wait(lambda text: "3 machines" in text)
+    text = terminal.wait(lambda text: CAUTION in text)
     assert {"cleared", "limited", "not cleared"} <= set(standings(text))
     colours = re.findall(rb"\x1b\[(?:\d+;)*(?:[34][0-8]|9[0-7])(?:;\d+)*m", terminal.sent)
     assert colours == []
@@ -181,7 +186,7 @@ def test_without_colour_the_words_remain(opened: Callable[..., Terminal]) -> Non
 @pytest.mark.parametrize("key", ["q", "\x03"])
 def test_it_leaves_the_terminal_as_it_was(opened: Callable[..., Terminal], key: str) -> None:
     terminal = opened(3, 1)
-    terminal.wait(lambda text: "3 machines" in text)
+    terminal.wait(lambda text: CAUTION in text)
     terminal.program.send(key)
     terminal.look(2.0)
     terminal.program.close()
@@ -189,3 +194,30 @@ def test_it_leaves_the_terminal_as_it_was(opened: Callable[..., Terminal], key: 
     assert terminal.sent.rindex(b"\x1b[?1049l") > terminal.sent.rindex(b"\x1b[?1049h")
     assert b"\x1b[?25h" in terminal.sent[terminal.sent.rindex(b"\x1b[?25l") :]
     assert b"Traceback" not in terminal.sent
+
+
+# What is decided without a terminal
+
+
+@pytest.fixture
+def two() -> Board:
+    """AM-01 is cleared until 07:10, AM-02 was never tested; one place needs one of them."""
+    given = build.book(
+        build.rules(),
+        build.enrolled("AM-01"),
+        build.enrolled("AM-02"),
+        build.passed("AM-01", "self-test", "2026-03-11T07:10"),
+    )
+    return board(given, build.ask("07:09", "07:09"))
+
+
+def test_a_place_that_rests_on_what_ran_out_is_unknown(two: Board) -> None:
+    """Nobody is sent to a machine of which nothing is known any more."""
+    for at, word in (("07:09", "limited"), ("07:10", "unknown")):
+        screen = Screen(two, (), Frame("Saltmere theatres", build.ZONE), build.t(at))
+        console = Console(width=80, file=io.StringIO())
+        console.print(screen)
+        text = console.file.getvalue()
+        place = next(line for line in text.splitlines() if line.startswith("Theatre 4"))
+        assert word in place
+        assert ("use AM-01 only" in text) is (word == "limited")
