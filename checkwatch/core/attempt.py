@@ -36,7 +36,8 @@ class Attempt(NamedTuple):
     """One result seen from one check.
 
     `outcome` is the one for that check; `limits` are kept when a limited result comes to count
-    as stopped; `struck` says that it counts as stopped because it was struck.
+    as stopped; `struck` says that it counts as stopped because it was struck; `gave` that it
+    would be good if nothing had been struck.
     """
 
     at: Instant
@@ -46,6 +47,7 @@ class Attempt(NamedTuple):
     limits: tuple[str, ...]
     result: Result
     struck: bool = False
+    gave: bool = False
 
     @property
     def good(self) -> bool:
@@ -59,13 +61,17 @@ class Attempt(NamedTuple):
 
 
 class Traces(NamedTuple):
-    """A logbook sorted out by what its entries can do to checks, each list in order."""
+    """A logbook sorted out by what its entries can do to checks, each list in order.
+
+    `relief` is what lets a check be repeated after a fail; `written` holds it with what was struck.
+    """
 
     results: Mapping[str, list[Result]]
     keys: Mapping[str, list[Key]]
     unknown: list[Key]
     stop_use_closed: list[Key]
     relief: list[Key]
+    written: list[Key]
     struck: frozenset[int]
 
     def voids(self, check: Check) -> list[Key]:
@@ -86,6 +92,7 @@ def sort_out(log: Logbook, rulebook: Rulebook) -> Traces:
     unknown: list[Key] = []
     stop_use_closed: list[Key] = []
     relief: list[Key] = []
+    written: list[Key] = []
     severities: dict[int | None, Severity] = {}
     known = rulebook.happenings
     for entry in log.entries:
@@ -100,12 +107,13 @@ def sort_out(log: Logbook, rulebook: Rulebook) -> Traces:
         if isinstance(entry, Fault):
             severities[entry.seq] = entry.severity
         elif isinstance(entry, FaultClosed | Returned):
+            written.append(key)
             if entry.seq not in log.struck:
                 relief.append(key)
             # A closing that names no fault known by then is taken as one of a stop-use fault.
             if isinstance(entry, FaultClosed) and severities.get(entry.of) is not Severity.LIMIT:
                 stop_use_closed.append(key)
-    return Traces(results, keys, unknown, stop_use_closed, relief, log.struck)
+    return Traces(results, keys, unknown, stop_use_closed, relief, written, log.struck)
 
 
 def attempts(traces: Traces, check: Check, rulebook: Rulebook) -> list[Attempt]:
@@ -121,8 +129,8 @@ def attempts(traces: Traces, check: Check, rulebook: Rulebook) -> list[Attempt]:
         attempt = _attempt(result, rulebook.checks[result.check], check, traces.struck)
         if attempt is None:
             continue
-        if last_fail and attempt.good and _distrusted(attempt, last_fail, check, traces.relief):
-            attempt = attempt._replace(outcome=Outcome.STOPPED)
+        if last_fail and attempt.gave:
+            attempt = _after_fail(attempt, last_fail, check, traces)
         if attempt.outcome is Outcome.FAIL:
             last_fail = (attempt.at, attempt.seq)
         found.append(attempt)
@@ -134,22 +142,24 @@ def _attempt(result: Result, done: Check, check: Check, struck: frozenset[int]) 
     limits = result.limits if outcome is Outcome.LIMITED else ()
     if result.measures:
         outcome, limits = _judged(result, done, check, limits)
-    is_struck = False
+    is_struck = gave = False
     if outcome is Outcome.PASS or outcome is Outcome.LIMITED:
         if outcome is Outcome.LIMITED and not limits:
             limits = ("limited, without a reason",)
-        if result.seq in struck:
-            outcome, is_struck = Outcome.STOPPED, True
-        elif done.required and _lacks(result, done, done):
+        is_struck = result.seq in struck
+        gave = not (done.required and _lacks(result, done, done))
+        if done is not check and gave and check.required and _lacks(result, done, check):
+            if not is_struck:
+                return None
+            gave = False
+        if is_struck or not gave:
             outcome = Outcome.STOPPED
-        elif done is not check and check.required and _lacks(result, done, check):
-            return None
     else:
         limits = ()
     began = result.at - done.run
     if result.started is not None and result.started < began:
         began = result.started
-    return Attempt(result.at, result.seq, Instant(began), outcome, limits, result, is_struck)
+    return Attempt(result.at, result.seq, Instant(began), outcome, limits, result, is_struck, gave)
 
 
 def _judged(
@@ -202,6 +212,15 @@ def _lacks(result: Result, done: Check, check: Check) -> bool:
         )
     }
     return not taken.issuperset(check.required)
+
+
+def _after_fail(attempt: Attempt, last_fail: Key, check: Check, traces: Traces) -> Attempt:
+    """The attempt, counted as stopped where the fail before it says so."""
+    if _distrusted(attempt, last_fail, check, traces.written):
+        return attempt._replace(outcome=Outcome.STOPPED, gave=False)
+    if _distrusted(attempt, last_fail, check, traces.relief):
+        return attempt._replace(outcome=Outcome.STOPPED)
+    return attempt
 
 
 def _distrusted(attempt: Attempt, last_fail: Key, check: Check, relief: list[Key]) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import tzinfo
 from typing import NamedTuple
 
@@ -17,15 +17,22 @@ from checkwatch.core.rulebook import ForUse, Number, OnceEach, UntilNext, ValidF
 class Term(NamedTuple):
     """What one clause gives one attempt.
 
-    For use, `mark` is the meter's number at which it is due, and the meter is not to be trusted
-    from `broken` on.
+    For use, `mark` is the meter's number at which it is due by the readings as they were written,
+    struck or not, `closes` the instant at which that number and its grace were reached, and the
+    meter is not to be trusted from `broken` on.
     """
 
     due_from: Instant
     due: Instant
     expiry: Instant
     mark: Number | None = None
+    closes: Instant = FOREVER
     broken: Instant = FOREVER
+
+    @property
+    def as_written(self) -> Instant:
+        """The expiry as it would be if no reading had been struck."""
+        return self.expiry if self.mark is None else min(self.closes, self.broken)
 
 
 class Meter(NamedTuple):
@@ -46,6 +53,11 @@ class Meter(NamedTuple):
         heard = tuple(reading.at for reading in kept if reading.seq not in struck)
         return cls(kept, struck, tuple(reading.at for reading in kept), heard)
 
+    def written(self, at: Instant) -> Number | None:
+        """The last reading at or before an instant, struck or not."""
+        index = bisect_right(self.ats, at)
+        return self.readings[index - 1].value if index else None
+
     def base(self, at: Instant) -> Number | None:
         """The last reading at or before an instant, or a lower one struck since."""
         lowest: Number | None = None
@@ -63,20 +75,23 @@ class Meter(NamedTuple):
                 return self.ats[index]
         return FOREVER
 
-    def breaks(self, at: Instant, within: Period, zone: tzinfo) -> Instant:
-        """The first instant after `at` from which the meter is not to be trusted: a reading
-        lower than the one before it, or none for so long."""
+    def replaced(self, at: Instant) -> Instant:
+        """The instant of the first reading after `at` that is lower than the one before it."""
         for index in range(max(bisect_right(self.ats, at), 1), len(self.readings)):
             if self.readings[index].value < self.readings[index - 1].value:
-                return min(self.ats[index], self._silent(at, within, zone))
-        return self._silent(at, within, zone)
+                return self.ats[index]
+        return FOREVER
 
-    def _silent(self, at: Instant, within: Period, zone: tzinfo) -> Instant:
-        for index in range(max(bisect_right(self.heard, at) - 1, 0), len(self.heard)):
-            silent = later(self.heard[index], within, zone)
-            if index + 1 == len(self.heard) or self.heard[index + 1] > silent:
-                return silent
-        return at
+
+def _silent(heard: Sequence[Instant], at: Instant, within: Period, zone: tzinfo) -> Instant:
+    """The first instant at which no reading has come for so long, from the last one at or before
+    `at` on."""
+    for index in range(max(bisect_right(heard, at) - 1, 0), len(heard)):
+        silent = later(heard[index], within, zone)
+        # A reading at that very instant comes too late: spans are half-open.
+        if index + 1 == len(heard) or heard[index + 1] >= silent:
+            return silent
+    return at
 
 
 def term(
@@ -89,7 +104,10 @@ def term(
     if isinstance(clause, ValidFor):
         due = _valid_for(clause, at, previous, zone)
     elif isinstance(clause, UntilNext):
-        due = _until_next(clause, at, zone)
+        following = _until_next(clause, at, zone)
+        if following is None:
+            return Term(at, at, at)
+        due = following
     elif isinstance(clause, OnceEach):
         return _once_each(clause, at, zone)
     else:
@@ -116,10 +134,10 @@ def _valid_for(clause: ValidFor, at: Instant, previous: Term | None, zone: tzinf
     return counted
 
 
-def _until_next(clause: UntilNext, at: Instant, zone: tzinfo) -> Instant:
+def _until_next(clause: UntilNext, at: Instant, zone: tzinfo) -> Instant | None:
     after = later(at, clause.early, zone)
     found = next_occurrence(clause.recurrence, clause.counted_from, after, zone)
-    return at if found is None else _rounded(found, clause.round_up_to, zone)
+    return None if found is None else _rounded(found, clause.round_up_to, zone)
 
 
 def _once_each(clause: OnceEach, at: Instant, zone: tzinfo) -> Term:
@@ -132,17 +150,27 @@ def _once_each(clause: OnceEach, at: Instant, zone: tzinfo) -> Term:
 def _for_use(
     clause: ForUse, at: Instant, previous: Term | None, zone: tzinfo, meter: Meter | None
 ) -> Term:
-    base = meter.base(at) if meter else None
-    if meter is None or base is None:
+    written = meter.written(at) if meter else None
+    if meter is None or written is None:
         return Term(at, at, at)
-    mark = _mark(clause, at, base, previous)
-    broken = meter.breaks(at, clause.reading_within, zone)
-    due = min(meter.reaches(mark, at), broken)
+    # The schedule is kept by the readings as they were written; what striking lowered the base
+    # by comes off afterwards, so that striking a reading never lengthens a window.
+    mark = _mark(clause, at, written, previous)
+    closes = meter.reaches(mark + clause.late, at)
+    replaced = meter.replaced(at)
+    broken = min(replaced, _silent(meter.ats, at, clause.reading_within, zone))
+    base = meter.base(at)
+    if base is None:
+        return Term(at, at, at, mark, closes, broken)
+    here = mark - (written - base)
+    end = min(replaced, _silent(meter.heard, at, clause.reading_within, zone))
+    due = min(meter.reaches(here, at), end)
     return Term(
-        min(meter.reaches(mark - clause.warn_before, at), due) if clause.warn_before else due,
+        min(meter.reaches(here - clause.warn_before, at), due) if clause.warn_before else due,
         due,
-        min(meter.reaches(mark + clause.late, at), broken),
+        min(meter.reaches(here + clause.late, at), end),
         mark,
+        closes,
         broken,
     )
 
@@ -157,6 +185,6 @@ def _mark(clause: ForUse, at: Instant, base: Number, previous: Term | None) -> N
         return counted
     if base < previous.mark - clause.early:
         return max(previous.mark, counted)
-    if base <= previous.mark + clause.late or at <= previous.expiry:
+    if base <= previous.mark + clause.late or at <= previous.closes:
         return previous.mark + clause.amount
     return counted

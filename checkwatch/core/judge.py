@@ -58,15 +58,13 @@ class Judged:
 
 
 def _last_limits(followed: Track, position: int) -> tuple[str, ...]:
-    """The limits of the last attempt that was not broken off; a limited one that came to count
-    as stopped keeps its limits."""
+    """The limits of the last attempt that was not broken off, and those that came after it: a
+    limited one that came to count as stopped keeps its limits, and lifts none."""
     if position < 0:
         return ()
     first = max(followed.last_looked[position], 0)
-    for attempt in reversed(followed.attempts[first : position + 1]):
-        if attempt.limits:
-            return attempt.limits
-    return ()
+    since = followed.attempts[first : position + 1]
+    return tuple(text for attempt in since for text in attempt.limits)
 
 
 class Judge:
@@ -153,12 +151,14 @@ class Judge:
         return excused
 
     def _states_before(self, judged: Judged, exception: EmergencyUse) -> tuple[CheckState, ...]:
-        """The states at an exception's instant, with the entries before it in order only."""
+        """The states at an exception's instant, with the entries before it in order only, and
+        as they were written: a gate that was ready then was not what it excused, and striking
+        that pass later must not make it so."""
         same = [e for e in self.log.entries if e.at == exception.at and e.seq > exception.seq]
-        if not same:
+        if not same and not self.log.struck:
             return judged.states(exception.at)
         entries = tuple(e for e in self.log.entries if e.key < exception.key)
-        return Judged(Logbook(entries, self.log.struck), judged.rulebook).states(exception.at)
+        return Judged(Logbook(entries, frozenset()), judged.rulebook).states(exception.at)
 
     def changes(self, start: Instant, end: Instant) -> list[Instant]:
         """The instants in (start, end) at which the standing can change, in order."""

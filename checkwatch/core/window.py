@@ -49,6 +49,10 @@ class Window(NamedTuple):
     expiry_clause: int
 
 
+#: What each clause gave a predecessor, None for none.
+Past = tuple[Term | None, ...]
+
+
 class Track(NamedTuple):
     """One check of one machine over time: its attempts, and the window of each if it has one.
 
@@ -71,10 +75,10 @@ class Track(NamedTuple):
     def next_look(self, key: Key) -> Instant:
         """When the check was next looked at after a place in the order of entries.
 
-        A pass that was struck later still ended what it ended.
+        A pass still ended what it ended, whatever was struck later.
         """
         for attempt in self.attempts[bisect_left(self.ats, key[0]) :]:
-            if (attempt.at, attempt.seq) > key and (attempt.looked or attempt.struck):
+            if (attempt.at, attempt.seq) > key and (attempt.looked or attempt.gave):
                 return attempt.at
         return FOREVER
 
@@ -120,22 +124,52 @@ def _windows(
     zone: tzinfo,
     meters: dict[str, Meter],
 ) -> list[Window | None]:
+    """The window of each good attempt.
+
+    A schedule is kept from attempt to attempt, and striking one of them must not lengthen a later
+    window. So what something struck took away stays a predecessor beside the one before it, and
+    of what the predecessors give the earliest counts.
+    """
     windows: list[Window | None] = []
-    previous: list[Term | None] = [None] * len(check.validity)
+    pasts: list[Past] = [(None,) * len(check.validity)]
     for index, attempt in enumerate(found):
-        if not attempt.good:
+        if not attempt.gave:
             windows.append(None)
             continue
-        terms = [
-            term(clause, attempt.at, before, zone, meters)
-            for clause, before in zip(check.validity, previous, strict=True)
+        given = [
+            tuple(
+                term(clause, attempt.at, before, zone, meters)
+                for clause, before in zip(check.validity, past, strict=True)
+            )
+            for past in pasts
         ]
         following = found[index + 1] if index + 1 < len(found) else None
-        window = _window(attempt, terms, voids, following)
-        if window.until > window.start:
-            previous = list(terms)
-        windows.append(window)
+        window = _window(attempt, _earliest(given), voids, following)
+        windows.append(window if attempt.good else None)
+        if attempt.good and window.until > window.start:
+            pasts = list(dict.fromkeys(given))
+        elif _lasted(window, given[0], following):
+            pasts = list(dict.fromkeys([*pasts, *given]))
     return windows
+
+
+def _earliest(given: Sequence[tuple[Term, ...]]) -> Sequence[Term]:
+    """For each clause the earliest instants that any predecessor gives."""
+    if len(given) == 1:
+        return given[0]
+    return [
+        Term(*(min(term[field] for term in terms) for field in range(3)))
+        for terms in zip(*given, strict=True)
+    ]
+
+
+def _lasted(window: Window, terms: Sequence[Term], following: Attempt | None) -> bool:
+    """Whether the window would not be empty if nothing had been struck."""
+    if window.until > window.start:
+        return True
+    if window.ended_by is Ending.VOIDED or (following and following.at == window.start):
+        return False
+    return all(given.as_written > window.start for given in terms)
 
 
 def _window(

@@ -16,15 +16,15 @@ class Attempt(NamedTuple):
 
     `limits` holds texts where what was said or measured is `limited`, even where the attempt
     counts as stopped: a limit found is not lost because the attempt gives nothing.
-    `struck` says that it would be a pass or limited had it not been struck: it still ended what
-    it ended.
+    `gave` says that it would be a pass or limited if nothing had been struck: it still ended
+    what it ended.
     """
 
     entry: Entry
     began: int
     outcome: str
     limits: list[str]
-    struck: bool = False
+    gave: bool = False
 
     @property
     def end(self) -> tuple[int, int]:
@@ -64,28 +64,30 @@ def first_look(rules: Rulebook, entry: Entry, looked_at: Check) -> Attempt | Non
     outcome = unstruck
     if said in ("pass", "limited") and (entry["plainly_struck"] or lacks_required(done, entry)):
         outcome = worst("stopped", unstruck)
-    if outcome in ("pass", "limited") and lacks_required(looked_at, entry):
+    if outcome in ("pass", "limited") and lacks_required(looked_at, entry, done):
         return None
     limits = limit_texts(entry, done, looked_at) if unstruck == "limited" else []
-    struck = entry["plainly_struck"] and unstruck in ("pass", "limited")
-    return Attempt(entry, began(done, entry), outcome, limits, struck)
+    lacking = lacks_required(done, entry) or lacks_required(looked_at, entry, done)
+    gave = unstruck in ("pass", "limited") and not lacking
+    return Attempt(entry, began(done, entry), outcome, limits, gave)
 
 
 def after_fails(
     attempt: Attempt, fails: Sequence[Attempt], check: Check, mine: Sequence[Entry]
 ) -> Attempt:
     """Let a pass or limited attempt count as stopped where a fail says so."""
-    if not attempt.opens:
-        return attempt
     before = [fail for fail in fails if fail.end < attempt.end]
     overtaken = any(attempt.beginning < fail.end for fail in before)
-    if overtaken or (
-        before
-        and check.get("after_fail", "repeat") == "engineer"
-        and not engineer_came(mine, before[-1].end, attempt.beginning)
-    ):
-        return attempt._replace(outcome="stopped")
-    return attempt
+    waits = bool(before) and check.get("after_fail", "repeat") == "engineer"
+    written = [{**entry, "plainly_struck": False} for entry in mine]
+
+    def good(known: Sequence[Entry]) -> bool:
+        came = not waits or engineer_came(known, before[-1].end, attempt.beginning)
+        return came and not overtaken
+
+    if attempt.opens and not good(mine):
+        attempt = attempt._replace(outcome="stopped")
+    return attempt._replace(gave=attempt.gave and good(written))
 
 
 def engineer_came(
@@ -138,10 +140,14 @@ def measured(check: Check, entry: Entry, code: str) -> Decimal | None:
     return value
 
 
-def lacks_required(check: Check, entry: Entry) -> bool:
-    """Say whether a result lacks a measure that a check requires."""
+def lacks_required(check: Check, entry: Entry, done: Check | None = None) -> bool:
+    """Say whether a result lacks a measure that a check requires.
+
+    What the check that was done does not believe is missing for what it covers too.
+    """
     return any(
-        measure.get("required", False) and measured(check, entry, measure["code"]) is None
+        measure.get("required", False)
+        and any(measured(each, entry, measure["code"]) is None for each in (check, done or check))
         for measure in check.get("measure", [])
     )
 

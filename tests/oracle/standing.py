@@ -148,6 +148,11 @@ def excused_at(
     return found
 
 
+def as_written(entry: Entry) -> Entry:
+    """Give an entry as if nothing had been struck."""
+    return {**entry, "plainly_struck": False}
+
+
 def excuse_end(
     versions: Sequence[Version],
     rules: Rulebook,
@@ -156,8 +161,11 @@ def excuse_end(
     check: Check,
     known: int,
 ) -> int:
-    """Give when an exception ceases to excuse a gate: its own instant where it never did."""
-    before = [entry for entry in mine if order(entry) < order(exception)]
+    """Give when an exception ceases to excuse a gate: its own instant where it never did.
+
+    What was struck later does not make a gate not ready that was ready when it was written.
+    """
+    before = [as_written(entry) for entry in mine if order(entry) < order(exception)]
     start = int(exception["at"])
     if is_ready(state_at(rules, before, check["code"], start)):
         return start
@@ -165,7 +173,7 @@ def excuse_end(
     ends += [
         attempt.entry["at"]
         for attempt in attempts_of(rules, mine, check["code"])
-        if attempt.end > order(exception) and (attempt.outcome != "stopped" or attempt.struck)
+        if attempt.end > order(exception) and (attempt.outcome != "stopped" or attempt.gave)
     ]
     for entry in mine:
         stops = stops_use(entry) if entry["what"] == "fault" else entry["what"] == "withdrawn"

@@ -17,8 +17,9 @@ Clause = dict[str, Any]
 class Times(NamedTuple):
     """What one clause gives for one attempt.
 
-    With use, `reading` is the meter's value that makes the check due, and `broken` the instant
-    from which that value means nothing: the meter was replaced, or not read for too long.
+    With use, `reading` is the meter's value that makes the check due by the readings as they were
+    written, struck or not, and `broken` the instant from which that value means nothing: the
+    meter was replaced, or not read for too long.
     """
 
     due_from: int
@@ -126,7 +127,9 @@ def by_use(
     readings = readings_of(clause["meter"], mine)
     if not [r for r in readings if r.at <= done and not r.struck]:
         return Times(done, done, done)
-    reading, from_attempt = due_reading(clause, done, before, readings)
+    kept, from_attempt = due_reading(clause, done, before, readings)
+    written = [Reading(r.at, r.value, struck=False) for r in readings]
+    reading = kept - (base_value(done, written) - base_value(done, readings))
     broken = broken_off(clause, done, readings, zone)
     reached = first_reaching(reading, done, readings)
     due = broken
@@ -138,8 +141,8 @@ def by_use(
         min(due, broken if due_from is None else due_from),
         due,
         max(due, broken if expiry is None else min(expiry, broken)),
-        reading,
-        broken,
+        kept,
+        broken_off(clause, done, written, zone),
     )
 
 
@@ -161,7 +164,8 @@ def due_reading(
 ) -> tuple[Decimal, bool]:
     """Give the value that makes the check due, and whether it is counted from the attempt."""
     length = Decimal(clause["valid_for_use"])
-    counted = base_value(done, readings) + length
+    written = [Reading(r.at, r.value, struck=False) for r in readings]
+    counted = base_value(done, written) + length
     if clause.get("next_due", "from-done") == "from-done" or before is None:
         return counted, True
     due_before, broken = before.times.reading, before.times.broken

@@ -2,10 +2,12 @@
 # ruff: noqa: N803  (T, K and D are the definition's own letters)
 
 from collections.abc import Sequence
+from itertools import combinations
 from typing import Any, NamedTuple
 
 from .attempts import Attempt, attempts_of
 from .book import (
+    GIVES_NOTHING_STRUCK,
     Check,
     Entry,
     Rulebook,
@@ -82,13 +84,48 @@ def check_at(
 
 
 def windows_of(rules: Rulebook, mine: Sequence[Entry], check: str) -> list[Window]:
-    """Give the windows of a check in order; an attempt that counts as stopped opens none."""
+    """Give the windows of a check in order; an attempt that counts as stopped opens none.
+
+    Striking must lengthen no window by what it does to a kept schedule. So of all that would come
+    of taking back some of the plain strikings, the earliest instants count.
+    """
+    rule = checks_by_code(rules).get(check, {})
+    pasts = [chain(rules, each, check) for each in taken_back(rule, mine)]
     attempts = attempts_of(rules, mine, check)
-    found: list[Window] = []
+    return [
+        window_of(rules, mine, check, attempts, number, [p[attempt.entry["seq"]] for p in pasts])
+        for number, attempt in enumerate(attempts)
+        if attempt.opens
+    ]
+
+
+def taken_back(rule: Check, mine: Sequence[Entry]) -> list[list[Entry]]:
+    """Give the entries with each choice of plain strikings taken back, where that can matter."""
+    kept = any(clause.get("next_due") == "from-due" for clause in rule.get("validity", []))
+    struck = [
+        entry["seq"]
+        for entry in mine
+        if entry["plainly_struck"] and (is_result(entry) or entry["what"] in GIVES_NOTHING_STRUCK)
+    ]
+    if not kept:
+        return [list(mine)]
+    return [
+        [{**e, "plainly_struck": e["plainly_struck"] and e["seq"] not in back} for e in mine]
+        for size in range(len(struck) + 1)
+        for back in combinations(struck, size)
+    ]
+
+
+def chain(rules: Rulebook, mine: Sequence[Entry], check: str) -> dict[int, Window | None]:
+    """Give for each good attempt the last window before it that was not empty."""
+    found: dict[int, Window | None] = {}
+    last = None
+    attempts = attempts_of(rules, mine, check)
     for number, attempt in enumerate(attempts):
         if attempt.opens:
-            following = attempts[number + 1] if number + 1 < len(attempts) else None
-            found.append(window_of(rules, mine, check, attempt, following, found))
+            found[attempt.entry["seq"]] = last
+            window = window_of(rules, mine, check, attempts, number, [last])
+            last = last if window.empty else window
     return found
 
 
@@ -96,19 +133,20 @@ def window_of(
     rules: Rulebook,
     mine: Sequence[Entry],
     check: str,
-    attempt: Attempt,
-    following: Attempt | None,
-    earlier: Sequence[Window],
+    attempts: Sequence[Attempt],
+    number: int,
+    pasts: Sequence[Window | None],
 ) -> Window:
     """Give the window that one attempt opens, ended by the earliest of what ends it."""
     rule = checks_by_code(rules)[check]
-    clauses = clause_times(rules, rule, attempt, mine, earlier)
+    attempt = attempts[number]
+    clauses = clause_times(rules, rule, attempt, mine, pasts)
     expiry = min((times.expiry for times in clauses), default=None)
     start = attempt.entry["at"]
     ends: list[tuple[int, str, int | None]] = []
     if expiry is not None:
         ends.append((expiry, "expiry", None))
-    if following is not None:
+    for following in attempts[number + 1 : number + 2]:
         ends.append((following.entry["at"], "attempt", following.entry["seq"]))
     for entry in mine:
         if order(entry) > attempt.beginning and voids(rules, rule, entry, mine):
@@ -134,21 +172,22 @@ def clause_times(
     rule: Check,
     attempt: Attempt,
     mine: Sequence[Entry],
-    earlier: Sequence[Window],
+    pasts: Sequence[Window | None],
 ) -> list[Times]:
-    """Ask each validity clause, and tell it what it gave for the last window not empty."""
+    """Ask each validity clause what it gives after each past; the earliest instants count."""
     zone = rules["rulebook"]["zone"]
-    before = [window for window in earlier if not window.empty]
-    return [
-        times_of(
-            clause,
-            attempt,
-            Before(before[-1].attempt, before[-1].clauses[number]) if before else None,
-            mine,
-            zone,
+    found = []
+    for number, clause in enumerate(rule.get("validity", [])):
+        befores = [Before(p.attempt, p.clauses[number]) if p else None for p in pasts]
+        given = [times_of(clause, attempt, before, mine, zone) for before in befores]
+        found.append(
+            given[0]._replace(
+                due_from=min(times.due_from for times in given),
+                due=min(times.due for times in given),
+                expiry=min(times.expiry for times in given),
+            )
         )
-        for number, clause in enumerate(rule.get("validity", []))
-    ]
+    return found
 
 
 def voids(rules: Rulebook, rule: Check, entry: Entry, mine: Sequence[Entry]) -> bool:

@@ -11,6 +11,7 @@ from .book import (
     Entry,
     Rulebook,
     Version,
+    checks_by_code,
     checks_of,
     counted,
     in_service,
@@ -100,11 +101,21 @@ def needs_engineer(rules: Rulebook, mine: Sequence[Entry], gate: Check, at: int)
 
 
 def readied(rules: Rulebook, chosen: Sequence[str]) -> set[str]:
-    """Give the checks that passing the chosen ones readies: themselves, and what they cover."""
+    """Give the checks that passing the chosen ones readies: themselves, and what they cover.
+
+    A pass is no attempt of a check whose required measures it does not take.
+    """
+    by_code = checks_by_code(rules)
     found = set(chosen)
     for check in chosen:
-        found |= covered(rules, check)
+        taken = {measure["code"] for measure in by_code[check].get("measure", [])}
+        found |= {code for code in covered(rules, check) if required(by_code[code]) <= taken}
     return found
+
+
+def required(check: Check) -> set[str]:
+    """Give the codes of the measures that a check cannot do without."""
+    return {m["code"] for m in check.get("measure", []) if m.get("required", False)}
 
 
 def cost(chosen: Sequence[Check]) -> tuple[Any, Any]:

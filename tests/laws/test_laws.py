@@ -1,0 +1,172 @@
+"""The laws of the engine, each a sentence. They have no source outside docs/meaning.md.
+
+Random worlds come from the adapter; a law holds for each machine, at instants where something
+changes and at the microseconds beside them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from checkwatch.core import entry as e
+from checkwatch.core.instant import FOREVER, Instant, parse_instant, to_datetime
+from checkwatch.core.judge import Judge
+from checkwatch.core.standing import ORDER, MachineStanding, Standing
+from checkwatch.core.window import Window
+from tests.laws.adapter import MACHINES, World, worlds
+from tests.laws.test_oracle_agrees import boundaries
+
+law = settings(
+    max_examples=60,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+TAGS = st.sampled_from([tag for tag, *_ in MACHINES])
+
+
+def instants(world: World, data: st.DataObject, number: int = 6) -> list[Instant]:
+    """Some instants at which something may change."""
+    near = st.sampled_from(boundaries(world))
+    return [Instant(at) for at in data.draw(st.lists(near, min_size=1, max_size=number))]
+
+
+def stands(world: World, machine: str, at: Instant) -> MachineStanding:
+    """As of an instant, knowing everything."""
+    return world.judge(machine, at).at(at)
+
+
+def written_now(world: World, machine: str, make: Callable[..., e.Entry]) -> World:
+    """The world with one more entry, written at its newest instant."""
+    now = max(entry.recorded for entry in world.entries)
+    seq = len(world.entries) + 1
+    return world.with_entries(
+        *world.entries, make(seq=seq, machine=machine, at=now, recorded=now, note="a reason")
+    )
+
+
+def windows(judge: Judge) -> list[list[Window]]:
+    """The windows of each check under each version."""
+    return [
+        [window for window in track.windows if window is not None]
+        for version in judge.versions.adopted
+        for track in judge.judged(version).tracks
+    ]
+
+
+@law
+@given(worlds(), st.randoms(use_true_random=False), TAGS, st.data())
+def test_order_of_arrival_does_not_matter(world, random, machine, data) -> None:
+    shuffled = list(world.entries)
+    random.shuffle(shuffled)
+    for at in instants(world, data):
+        other = world.with_entries(*shuffled)
+        assert stands(world, machine, at) == stands(other, machine, at)
+
+
+@law
+@given(worlds(), TAGS)
+def test_windows_of_one_machine_and_check_never_overlap(world, machine) -> None:
+    for found in windows(world.judge(machine)):
+        assert all(w.start <= w.until <= w.expiry for w in found)
+        assert all(w.start <= w.due_from <= w.due for w in found)
+        assert all(one.until <= following.start for one, following in pairwise(found))
+
+
+@law
+@given(worlds(), TAGS)
+def test_windows_and_gaps_fill_the_span(world, machine) -> None:
+    """A check is ready inside its windows and nowhere else, up to each edge."""
+    judge = world.judge(machine)
+    for version in judge.versions.adopted:
+        judged = judge.judged(version)
+        for position, track in enumerate(judged.tracks):
+            found = [w for w in track.windows if w is not None]
+            edges = {edge for w in found for edge in (w.start, w.until)}
+            for at in {Instant(edge + by) for edge in edges for by in (-1, 0, 1)}:
+                inside = any(w.start <= at < w.until for w in found)
+                assert judged.states(at)[position].ready == inside
+
+
+@law
+@given(worlds(), TAGS, st.data())
+def test_an_entry_recorded_after_k_changes_nothing_known_at_k(world, machine, data) -> None:
+    known = data.draw(st.sampled_from([entry.recorded for entry in world.entries]))
+    earlier = world.with_entries(*(x for x in world.entries if x.recorded <= known))
+    for at in instants(world, data):
+        assert world.judge(machine, at, known).at(at) == earlier.judge(machine, at, known).at(at)
+
+
+@law
+@given(worlds(), TAGS, st.data())
+def test_other_machines_never_matter(world, machine, data) -> None:
+    """Also: nothing written about one machine changes another."""
+    alone = world.with_entries(*(x for x in world.entries if x.machine == machine))
+    for at in instants(world, data):
+        all_of_them = Judge(machine, alone.entries, world.versions, at, FOREVER)
+        assert stands(world, machine, at) == all_of_them.at(at)
+
+
+@law
+@given(worlds(), TAGS, st.data())
+def test_showing_in_another_zone_changes_no_answer(world, machine, data) -> None:
+    zone = ZoneInfo(data.draw(st.sampled_from(("Asia/Kathmandu", "Pacific/Apia", "UTC"))))
+    for at in instants(world, data):
+        shown = parse_instant(to_datetime(at, zone).isoformat(), zone)
+        assert stands(world, machine, shown) == stands(world, machine, at)
+
+
+@law
+@given(worlds(), TAGS, st.data())
+def test_a_plain_striking_never_betters_a_standing(world, machine, data) -> None:
+    mine = [x for x in world.entries if x.machine == machine and not isinstance(x, e.Struck)]
+    of = data.draw(st.sampled_from(mine)).seq
+    after = written_now(world, machine, lambda **common: e.Struck(**common, of=of))
+    for at in instants(world, data, 12):
+        before, now = stands(world, machine, at), stands(after, machine, at)
+        assert ORDER[now.standing] >= ORDER[before.standing]
+        ready = {state.check.code for state in before.checks if state.ready}
+        assert {state.check.code for state in now.checks if state.ready} <= ready
+
+
+@law
+@given(worlds(), TAGS, st.data())
+def test_an_entry_that_voids_never_betters_a_standing(world, machine, data) -> None:
+    codes = st.sampled_from(("power-on", "repair", "code that nobody knows"))
+    code = data.draw(codes)
+    after = written_now(world, machine, lambda **common: e.Happening(**common, code=code))
+    for at in instants(world, data, 12):
+        before, now = stands(world, machine, at), stands(after, machine, at)
+        assert ORDER[now.standing] >= ORDER[before.standing]
+
+
+@law
+@given(worlds(), TAGS, st.data())
+def test_no_sequence_of_entries_clears_a_machine_whose_gates_are_not_all_ready(
+    world, machine, data
+) -> None:
+    for at in instants(world, data, 12):
+        answer = stands(world, machine, at)
+        if answer.usable:
+            assert answer.gates
+            assert all(gate.ready for gate in answer.gates)
+        if answer.standing is Standing.BY_EXCEPTION:
+            assert {g.check.code for g in answer.gates if not g.ready} == answer.excused.keys()
+
+
+@law
+@given(worlds(), TAGS, st.data())
+def test_until_is_exact(world, machine, data) -> None:
+    for at in instants(world, data, 3):
+        judge = world.judge(machine, at)
+        standing, until = judge.at(at).standing, judge.until(at)
+        inside = [i for i in boundaries(world) if at < i < until]
+        assert all(judge.at(Instant(i)).standing is standing for i in inside)
+        if until < FOREVER:
+            assert judge.at(Instant(until - 1)).standing is standing
+            assert judge.at(until).standing is not standing

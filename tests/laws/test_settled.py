@@ -1,0 +1,115 @@
+"""Readings that the engine once missed, each worked by hand from docs/meaning.md.
+
+Most were found where the engine and the oracle, or the engine and a law, disagreed.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from checkwatch.core import entry as e
+from checkwatch.core.period import parse_period
+from checkwatch.core.rulebook import ForUse, UntilNext, ValidFor
+from checkwatch.core.standing import MachineStanding, Standing
+from tests.build import ask, book, check, did, enrolled, passed, rules, t, wrote
+
+TAG = "AM-01"
+
+
+def stands(rulebook, *entries: e.Entry, at: str) -> MachineStanding:
+    return book(rulebook, *entries).standing(TAG, ask(at, at))
+
+
+def struck(of: int, at: str) -> e.Entry:
+    return wrote(e.Struck, TAG, at, of=of)
+
+
+def test_without_a_further_occurrence_grace_opens_no_window() -> None:
+    ended = UntilNext("FREQ=DAILY;UNTIL=20260101T000000", late=parse_period("PT1H"))
+    rulebook = rules(check("look", validity=(ended,)))
+    log = (enrolled(TAG), passed(TAG, "look", "07:00"))
+    assert stands(rulebook, *log, at="07:30").standing is Standing.NOT_CLEARED
+
+
+def test_a_struck_limited_result_lifts_no_earlier_limit() -> None:
+    rulebook = rules(check("look", "PT24H"))
+    log = (
+        enrolled(TAG),
+        did(TAG, "look", e.Outcome.LIMITED, "07:00", limits=("no low flow",)),
+        did(TAG, "look", e.Outcome.LIMITED, "08:00", limits=("no ventilator",)),
+        struck(3, "08:30"),
+    )
+    assert stands(rulebook, *log, at="09:00").limits == ("no low flow", "no ventilator")
+
+
+def test_a_reading_at_the_very_end_of_its_time_comes_too_late() -> None:
+    clause = ForUse(100, "hours", parse_period("PT2H"))
+    rulebook = rules(check("look", validity=(clause,)))
+    log = (
+        enrolled(TAG),
+        wrote(e.Reading, TAG, "07:00", meter="hours", value=Decimal(10)),
+        passed(TAG, "look", "07:30"),
+        wrote(e.Reading, TAG, "09:00", meter="hours", value=Decimal(11)),
+    )
+    assert stands(rulebook, *log, at="08:59").standing is Standing.CLEARED
+    assert stands(rulebook, *log, at="09:00").standing is Standing.NOT_CLEARED
+
+
+def test_striking_a_pass_lengthens_no_later_window_of_a_kept_schedule() -> None:
+    """11 January's pass keeps the schedule, so 22 January's is due on the 31st and over on 2
+    February. Without it, 22 January's would be late and last to 1 February 12:00, in grace to 3
+    February 12:00: more than before."""
+    clause = ValidFor(
+        parse_period("P10D"), True, None, early=parse_period("P1D"), late=parse_period("P2D")
+    )
+    rulebook = rules(check("service", validity=(clause,)))
+    log = (
+        enrolled(TAG, at="2025-12-01T08:00"),
+        *(passed(TAG, "service", f"2026-01-{day}") for day in ("01T00:00", "11T00:00", "22T12:00")),
+    )
+    at = "2026-02-03T00:00"
+    assert stands(rulebook, *log, at=at).standing is Standing.NOT_CLEARED
+    log += (struck(3, "2026-01-23T00:00"),)
+    assert stands(rulebook, *log, at=at).standing is Standing.NOT_CLEARED
+    assert stands(rulebook, *log, at="2026-02-01T23:59").standing is Standing.CLEARED
+
+
+def test_an_exception_excuses_nothing_that_was_ready_when_it_was_written() -> None:
+    rulebook = rules(check("look", "PT24H"))
+    log = (
+        enrolled(TAG),
+        passed(TAG, "look", "07:00"),
+        wrote(e.EmergencyUse, TAG, "08:00", until=t("11:00"), note="a reason", decided="XX"),
+        struck(2, "08:30"),
+    )
+    assert stands(rulebook, *log, at="09:00").standing is Standing.NOT_CLEARED
+
+
+def test_a_struck_return_gives_no_excuse_back() -> None:
+    """The pass after it counts as stopped, yet it was the next look and ended the exception."""
+    rulebook = rules(
+        check("look", "PT1H", engineer_after_fail=True, minutes=None, survives=("returned",))
+    )
+    log = (
+        enrolled(TAG),
+        did(TAG, "look", e.Outcome.FAIL, "05:00"),
+        wrote(e.Returned, TAG, "06:00"),
+        passed(TAG, "look", "06:10"),
+        wrote(e.EmergencyUse, TAG, "08:00", until=t("12:00"), note="a reason", decided="XX"),
+        passed(TAG, "look", "09:00"),
+    )
+    assert stands(rulebook, *log, at="10:30").standing is Standing.NOT_CLEARED
+    assert stands(rulebook, *log, struck(3, "09:30"), at="10:30").standing is Standing.NOT_CLEARED
+
+
+def test_a_struck_reading_lengthens_no_later_window_of_a_kept_schedule() -> None:
+    """Base 150, so due at 250; 260 is within late, so next at 350. Were the base 100, as the
+    struck reading leaves it, 260 would be late and the next due at 360."""
+    clause = ForUse(100, "hours", parse_period("P30D"), True, 20, 20)
+    rulebook = rules(check("look", validity=(clause,)))
+    values = (("01:00", 100), ("02:00", 150), ("04:00", 260), ("06:00", 341), ("08:00", 370))
+    reads = [wrote(e.Reading, TAG, at, meter="hours", value=Decimal(v)) for at, v in values]
+    log = (enrolled(TAG), *reads, passed(TAG, "look", "03:00"), passed(TAG, "look", "04:00"))
+    for more in ((), (struck(3, "05:00"),)):
+        assert stands(rulebook, *log, *more, at="06:00").standing is Standing.CLEARED
+        assert stands(rulebook, *log, *more, at="08:00").standing is Standing.NOT_CLEARED
