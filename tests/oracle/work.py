@@ -56,7 +56,8 @@ def least_work(
 ) -> list[str] | None:
     """Give the cheapest set of checks whose passing readies every gate, by trying all sets.
 
-    None where no set would: someone else must act first, or nothing applies to the machine.
+    None where no set would: someone else must act first, or nothing applies to the machine. An
+    advisory check that waits for the engineer is not repeated for what it covers either.
     """
     rules = version_at(versions, T, K)
     mine = counted(entries, machine, T, K)
@@ -68,12 +69,15 @@ def least_work(
         for check in checks
         if is_gate(check) and not is_ready(state_at(rules, mine, check["code"], T))
     }
+    ours = [n for n, check in enumerate(checks) if not needs_engineer(rules, mine, check, T)]
     sets = [
         chosen
-        for size in range(len(checks) + 1)
-        for chosen in combinations(range(len(checks)), size)
+        for size in range(len(ours) + 1)
+        for chosen in combinations(ours, size)
         if wanted <= readied(rules, [checks[number]["code"] for number in chosen])
     ]
+    if not sets:
+        return None
     best = min(sets, key=lambda chosen: (*cost([checks[n] for n in chosen]), len(chosen), chosen))
     return [checks[number]["code"] for number in best]
 
@@ -90,13 +94,13 @@ def others_must_act(rules: Rulebook, mine: Sequence[Entry], at: int) -> bool:
     )
 
 
-def needs_engineer(rules: Rulebook, mine: Sequence[Entry], gate: Check, at: int) -> bool:
-    """Say whether a failed gate must not be repeated before an engineer has seen the machine."""
-    if gate.get("after_fail", "repeat") != "engineer":
+def needs_engineer(rules: Rulebook, mine: Sequence[Entry], check: Check, at: int) -> bool:
+    """Say whether a failed check must not be repeated before an engineer has seen the machine."""
+    if check.get("after_fail", "repeat") != "engineer":
         return False
-    if state_at(rules, mine, gate["code"], at)["state"] != "failed":
+    if state_at(rules, mine, check["code"], at)["state"] != "failed":
         return False
-    fails = [a for a in attempts_of(rules, mine, gate["code"]) if a.outcome == "fail"]
+    fails = [a for a in attempts_of(rules, mine, check["code"]) if a.outcome == "fail"]
     return not engineer_came(mine, fails[-1].end)
 
 
