@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from itertools import pairwise
+from random import Random
 from zoneinfo import ZoneInfo
 
 from hypothesis import HealthCheck, given, settings
@@ -22,7 +23,7 @@ from tests.laws.adapter import MACHINES, World, worlds
 from tests.laws.test_oracle_agrees import boundaries
 
 law = settings(
-    max_examples=60,
+    max_examples=40,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
@@ -61,7 +62,9 @@ def windows(judge: Judge) -> list[list[Window]]:
 
 @law
 @given(worlds(), st.randoms(use_true_random=False), TAGS, st.data())
-def test_order_of_arrival_does_not_matter(world, random, machine, data) -> None:
+def test_order_of_arrival_does_not_matter(
+    world: World, random: Random, machine: str, data: st.DataObject
+) -> None:
     shuffled = list(world.entries)
     random.shuffle(shuffled)
     for at in instants(world, data):
@@ -71,7 +74,7 @@ def test_order_of_arrival_does_not_matter(world, random, machine, data) -> None:
 
 @law
 @given(worlds(), TAGS)
-def test_windows_of_one_machine_and_check_never_overlap(world, machine) -> None:
+def test_windows_of_one_machine_and_check_never_overlap(world: World, machine: str) -> None:
     for found in windows(world.judge(machine)):
         assert all(w.start <= w.until <= w.expiry for w in found)
         assert all(w.start <= w.due_from <= w.due for w in found)
@@ -80,7 +83,7 @@ def test_windows_of_one_machine_and_check_never_overlap(world, machine) -> None:
 
 @law
 @given(worlds(), TAGS)
-def test_windows_and_gaps_fill_the_span(world, machine) -> None:
+def test_windows_and_gaps_fill_the_span(world: World, machine: str) -> None:
     """A check is ready inside its windows and nowhere else, up to each edge."""
     judge = world.judge(machine)
     for version in judge.versions.adopted:
@@ -95,7 +98,9 @@ def test_windows_and_gaps_fill_the_span(world, machine) -> None:
 
 @law
 @given(worlds(), TAGS, st.data())
-def test_an_entry_recorded_after_k_changes_nothing_known_at_k(world, machine, data) -> None:
+def test_an_entry_recorded_after_k_changes_nothing_known_at_k(
+    world: World, machine: str, data: st.DataObject
+) -> None:
     known = data.draw(st.sampled_from([entry.recorded for entry in world.entries]))
     earlier = world.with_entries(*(x for x in world.entries if x.recorded <= known))
     for at in instants(world, data):
@@ -104,7 +109,7 @@ def test_an_entry_recorded_after_k_changes_nothing_known_at_k(world, machine, da
 
 @law
 @given(worlds(), TAGS, st.data())
-def test_other_machines_never_matter(world, machine, data) -> None:
+def test_other_machines_never_matter(world: World, machine: str, data: st.DataObject) -> None:
     """Also: nothing written about one machine changes another."""
     alone = world.with_entries(*(x for x in world.entries if x.machine == machine))
     for at in instants(world, data):
@@ -114,7 +119,9 @@ def test_other_machines_never_matter(world, machine, data) -> None:
 
 @law
 @given(worlds(), TAGS, st.data())
-def test_showing_in_another_zone_changes_no_answer(world, machine, data) -> None:
+def test_showing_in_another_zone_changes_no_answer(
+    world: World, machine: str, data: st.DataObject
+) -> None:
     zone = ZoneInfo(data.draw(st.sampled_from(("Asia/Kathmandu", "Pacific/Apia", "UTC"))))
     for at in instants(world, data):
         shown = parse_instant(to_datetime(at, zone).isoformat(), zone)
@@ -123,7 +130,9 @@ def test_showing_in_another_zone_changes_no_answer(world, machine, data) -> None
 
 @law
 @given(worlds(), TAGS, st.data())
-def test_a_plain_striking_never_betters_a_standing(world, machine, data) -> None:
+def test_a_plain_striking_never_betters_a_standing(
+    world: World, machine: str, data: st.DataObject
+) -> None:
     mine = [x for x in world.entries if x.machine == machine and not isinstance(x, e.Struck)]
     of = data.draw(st.sampled_from(mine)).seq
     after = written_now(world, machine, lambda **common: e.Struck(**common, of=of))
@@ -136,7 +145,9 @@ def test_a_plain_striking_never_betters_a_standing(world, machine, data) -> None
 
 @law
 @given(worlds(), TAGS, st.data())
-def test_an_entry_that_voids_never_betters_a_standing(world, machine, data) -> None:
+def test_an_entry_that_voids_never_betters_a_standing(
+    world: World, machine: str, data: st.DataObject
+) -> None:
     codes = st.sampled_from(("power-on", "repair", "code that nobody knows"))
     code = data.draw(codes)
     after = written_now(world, machine, lambda **common: e.Happening(**common, code=code))
@@ -148,7 +159,7 @@ def test_an_entry_that_voids_never_betters_a_standing(world, machine, data) -> N
 @law
 @given(worlds(), TAGS, st.data())
 def test_no_sequence_of_entries_clears_a_machine_whose_gates_are_not_all_ready(
-    world, machine, data
+    world: World, machine: str, data: st.DataObject
 ) -> None:
     for at in instants(world, data, 12):
         answer = stands(world, machine, at)
@@ -161,7 +172,7 @@ def test_no_sequence_of_entries_clears_a_machine_whose_gates_are_not_all_ready(
 
 @law
 @given(worlds(), TAGS, st.data())
-def test_until_is_exact(world, machine, data) -> None:
+def test_until_is_exact(world: World, machine: str, data: st.DataObject) -> None:
     for at in instants(world, data, 3):
         judge = world.judge(machine, at)
         standing, until = judge.at(at).standing, judge.until(at)

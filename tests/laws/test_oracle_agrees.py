@@ -11,20 +11,20 @@ from hypothesis import HealthCheck, given, note, settings
 from hypothesis import strategies as st
 
 from checkwatch.answers.least_work import least_work
+from checkwatch.answers.overdue import owed_checks
 from checkwatch.core.instant import DAY, FOREVER, Instant
 from checkwatch.core.judge import Judge
-from checkwatch.core.place import place_standing
+from checkwatch.core.place import place_standing, present
 from checkwatch.core.standing import CheckState, MachineStanding
 from tests import oracle
 from tests.laws.adapter import MACHINES, PLACES, World, worlds
 
 CALM = settings(
-    max_examples=50,
+    max_examples=120,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
-OPEN = {FOREVER: None}
 
 
 def boundaries(world: World) -> list[int]:
@@ -92,6 +92,23 @@ def of_machine(standing: MachineStanding, until: Instant) -> dict[str, Any]:
     }
 
 
+def of_debts(standing: MachineStanding) -> list[dict[str, Any]]:
+    """What a machine owes, as the oracle shows it: excused debts, gates, then the longest owed."""
+    if not present(standing) or standing.log.withdrawn:
+        return []
+    debts = [
+        {
+            "check": debt.state.check.code,
+            "gate": debt.state.check.gate,
+            "state": debt.state.state.value,
+            "since": debt.state.since,
+            "excused_until": debt.excused_until,
+        }
+        for debt in owed_checks(standing)
+    ]
+    return sorted(debts, key=lambda d: (d["excused_until"] is None, not d["gate"], d["since"]))
+
+
 def _compare_machine(world: World, machine: str, at: Instant, known: Instant) -> None:
     judge = world.judge(machine, at, known)
     stands = judge.at(at)
@@ -105,6 +122,7 @@ def _compare_machine(world: World, machine: str, at: Instant, known: Instant) ->
         assert of_check(state) == oracle.check_at(*book, code, at, known), code
         assert of_windows(judge, at, code) == oracle.windows(*book, code, at, known), code
     assert of_machine(stands, judge.until(at)) == theirs
+    assert of_debts(stands) == oracle.owed(*book, at, known)
     wanted = oracle.least_work(*book, at, known)
     if wanted is not None:
         assert [check.code for _, check in least_work(stands).checks] == wanted

@@ -85,23 +85,6 @@ def test_an_exception_excuses_nothing_that_was_ready_when_it_was_written() -> No
     assert stands(rulebook, *log, at="09:00").standing is Standing.NOT_CLEARED
 
 
-def test_a_struck_return_gives_no_excuse_back() -> None:
-    """The pass after it counts as stopped, yet it was the next look and ended the exception."""
-    rulebook = rules(
-        check("look", "PT1H", engineer_after_fail=True, minutes=None, survives=("returned",))
-    )
-    log = (
-        enrolled(TAG),
-        did(TAG, "look", e.Outcome.FAIL, "05:00"),
-        wrote(e.Returned, TAG, "06:00"),
-        passed(TAG, "look", "06:10"),
-        wrote(e.EmergencyUse, TAG, "08:00", until=t("12:00"), note="a reason", decided="XX"),
-        passed(TAG, "look", "09:00"),
-    )
-    assert stands(rulebook, *log, at="10:30").standing is Standing.NOT_CLEARED
-    assert stands(rulebook, *log, struck(3, "09:30"), at="10:30").standing is Standing.NOT_CLEARED
-
-
 def test_a_struck_reading_lengthens_no_later_window_of_a_kept_schedule() -> None:
     """Base 150, so due at 250; 260 is within late, so next at 350. Were the base 100, as the
     struck reading leaves it, 260 would be late and the next due at 360."""
