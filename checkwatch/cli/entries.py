@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Annotated, Any, NamedTuple
 
 import typer
 
+from checkwatch.answers.acceptance import measures_taken
 from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, Yes, asking
 from checkwatch.cli.show import confirm, here, show, tell
 from checkwatch.core import entry as e
 from checkwatch.core.instant import Instant, parse_instant
 from checkwatch.core.period import later, parse_period
 from checkwatch.errors import CannotTell, Problem, WrongUse
+from checkwatch.exchange.measured import read_measures
 from checkwatch.run import clock
 from checkwatch.run.world import Asked, Names
 from checkwatch.run.write import Written, write
@@ -195,13 +197,16 @@ def done(
     """Write the result of a check."""
 
     def make(asked: Asked, fields: dict[str, Any]) -> e.Entry:
+        version = asked.book.versions.in_force(fields["at"])
+        known = version is not None and check in version.rulebook.checks
+        takes = measures_taken(version.rulebook, check) if version and known else {}
         return draft(
             e.Result,
             **fields,
             check=check,
             outcome=outcome,
             started=parse_instant(started, asked.zone, "--started") if started else None,
-            measures=tuple(pair(text, "--measure") for text in measure or ()),
+            measures=read_measures(";".join(measure or ()), takes, "--measure"),
             limits=tuple(limit or ()),
         )
 
@@ -209,15 +214,11 @@ def done(
 
 
 def pair(text: str, where: str) -> tuple[str, Decimal]:
-    """`leak=60`, the number finite."""
-    code, _, number = text.partition("=")
-    try:
-        value = Decimal(number.strip())
-    except InvalidOperation:
-        value = Decimal("NaN")
-    if not code.strip() or not value.is_finite():
-        raise WrongUse(Problem(where, f"{text[:60]!r} is no measure", "write it like leak=60"))
-    return code.strip(), value
+    """`hours=1234.5`."""
+    found = read_measures(text, {}, where)
+    if len(found) != 1:
+        raise WrongUse(Problem(where, "one reading at a time", "write it like hours=1234.5"))
+    return found[0]
 
 
 def happened(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import tempfile
 from datetime import tzinfo
 from pathlib import Path
@@ -39,7 +38,7 @@ def board(
     found = board_of(asked.book, asked.question)
     if asked_with.json:
         show_json(document.board(found))
-    elif once or at or known_at or not sys.stdout.isatty():
+    elif once or asked_with.at or asked_with.known_at or not colourful():
         _print(asked)
     else:
         _live(asked_with, asked)
@@ -62,7 +61,7 @@ def _print(asked: Asked) -> None:
         return
     from rich.console import Console
 
-    Console(highlight=False).print(Screen(found, todo, frame, asked.question.at))
+    Console(highlight=False).print(Screen(found, todo, frame, asked.question.now))
 
 
 def _live(asked_with: Asking, asked: Asked) -> None:

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from checkwatch import errors
+from checkwatch.answers.acceptance import mistakes_in_name
 from checkwatch.cli.entries import Common, Machine, Ref, When, draft, write_one
 from checkwatch.cli.files import opened, text_of
 from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, asking
@@ -67,7 +68,7 @@ def _files(
         with opened(places) as stream:
             known, found = read_places(stream, places.name)
             problems += found
-        problems += agree(rows, known, places.name)
+        problems += agree(rows, known, fleet.name if fleet else places.name)
     elif fleet is not None:
         known, found = places_of(rows, fleet.name)
         problems += found
@@ -96,8 +97,9 @@ def enrol(
     asked = ask(url, now, lambda _: ())
     machines, known = _enrolled(fleet, places, asked.zone)
     if tag is not None:
-        if not kind:
-            raise WrongUse(Problem(tag, "its kind is not said", "add --kind KIND"))
+        wrong = [*mistakes_in_name(tag, "tag", "enrol"), *mistakes_in_name(kind, "kind", "--kind")]
+        if wrong:
+            raise WrongUse(*wrong)
         at = now if commissioned is None else parse_day_or_instant(commissioned, asked.zone)
         one = {"kind": kind, "model": model, "serial": serial, "place": place}
         machines = [*machines, Enrolled(seq=0, machine=tag, at=at, recorded=now, **one)]

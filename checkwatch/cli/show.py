@@ -47,8 +47,9 @@ def show_json(found: document.Document) -> None:
 
 
 def colourful() -> bool:
-    """Whether standard output is a terminal that wants colour."""
-    return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+    """Whether standard output is a terminal that wants colour and a live screen."""
+    plain_terminal = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return sys.stdout.isatty() and not plain_terminal
 
 
 def tell(text: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -72,7 +72,7 @@ class Traces(NamedTuple):
     stop_use_closed: list[Key]
     relief: list[Key]
     written: list[Key]
-    struck: frozenset[int]
+    struck: Container[int]
 
     def voids(self, check: Check) -> list[Key]:
         """Where each entry that voids the check stands in the order of entries."""
@@ -137,7 +137,7 @@ def attempts(traces: Traces, check: Check, rulebook: Rulebook) -> list[Attempt]:
     return found
 
 
-def _attempt(result: Result, done: Check, check: Check, struck: frozenset[int]) -> Attempt | None:
+def _attempt(result: Result, done: Check, check: Check, struck: Container[int]) -> Attempt | None:
     outcome = result.outcome
     limits = result.limits if outcome is Outcome.LIMITED else ()
     if result.measures:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from datetime import tzinfo
 from typing import NamedTuple
 
@@ -42,12 +42,12 @@ class Meter(NamedTuple):
     """
 
     readings: tuple[Reading, ...]
-    struck: frozenset[int]
+    struck: Container[int]
     ats: tuple[Instant, ...]
     heard: tuple[Instant, ...]
 
     @classmethod
-    def of(cls, readings: Iterable[Reading], struck: frozenset[int]) -> Meter:
+    def of(cls, readings: Iterable[Reading], struck: Container[int]) -> Meter:
         """From readings in order of (at, seq)."""
         kept = tuple(readings)
         heard = tuple(reading.at for reading in kept if reading.seq not in struck)

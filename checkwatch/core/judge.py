@@ -152,13 +152,14 @@ class Judge:
 
     def _states_before(self, judged: Judged, exception: EmergencyUse) -> tuple[CheckState, ...]:
         """The states at an exception's instant, with the entries before it in order only, and
-        as they were written: a gate that was ready then was not what it excused, and striking
-        that pass later must not make it so."""
+        struck only what was struck before it was written: a gate that was ready then was not
+        what it excused, and striking that pass later must not make it so."""
         same = [e for e in self.log.entries if e.at == exception.at and e.seq > exception.seq]
         if not same and not self.log.struck:
             return judged.states(exception.at)
         entries = tuple(e for e in self.log.entries if e.key < exception.key)
-        return Judged(Logbook(entries, frozenset()), judged.rulebook).states(exception.at)
+        struck = {of: by for of, by in self.log.struck.items() if by < exception.seq}
+        return Judged(Logbook(entries, struck), judged.rulebook).states(exception.at)
 
     def changes(self, start: Instant, end: Instant) -> list[Instant]:
         """The instants in (start, end) at which the standing can change, in order."""

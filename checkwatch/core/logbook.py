@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from operator import attrgetter
 from typing import NamedTuple
 
@@ -26,11 +26,12 @@ class Logbook(NamedTuple):
     """What counts, in order of (at, seq).
 
     Restored entries and the strikings themselves are gone; `struck` holds the numbers of those
-    that were struck without being restored: they give nothing and still cost.
+    that were struck without being restored, each with that of its first striking: they give
+    nothing and still cost.
     """
 
     entries: tuple[Entry, ...]
-    struck: frozenset[int]
+    struck: Mapping[int, int]
 
     @property
     def enrolled(self) -> Enrolled | None:
@@ -82,4 +83,8 @@ def as_of(entries: Iterable[Entry], at: Instant, known_at: Instant) -> Logbook:
     if strikings:
         gone = restored.union(striking.seq for striking in strikings)
         counted = [entry for entry in counted if entry.seq not in gone]
-    return Logbook(tuple(counted), frozenset(s.of for s in strikings) - restored)
+    struck: dict[int, int] = {}
+    for striking in sorted(strikings, key=attrgetter("seq")):
+        if striking.of not in restored:
+            struck.setdefault(striking.of, striking.seq)
+    return Logbook(tuple(counted), struck)

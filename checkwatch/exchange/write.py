@@ -23,13 +23,16 @@ from checkwatch.exchange.draft import BETWEEN_LIMITS
 from checkwatch.exchange.measured import write_measures
 from checkwatch.exchange.sheet import write
 
+#: An entry without a ref is called by this and its number.
+BY_NUMBER = "entry-"
+
 
 def write_logbook(entries: Iterable[Entry], stream: TextIO, ref_of: Callable[[int], str]) -> None:
     """A logbook file of entries in the order of `seq`, in the memory of one.
 
     `ref_of` gives the ref of an entry by its number, empty where it has none: then
-    `entry-NUMBER` stands for it. What is no row of a logbook file is left out: enrolments,
-    places, rulebooks. `stream` is opened with `newline=""`.
+    `BY_NUMBER` and its number stand for it. What is no row of a logbook file is left out:
+    enrolments, places, rulebooks. `stream` is opened with `newline=""`.
     """
     told = (entry for entry in entries if entry.machine and not isinstance(entry, Enrolled))
     write((_common(entry) | _own(entry, ref_of) for entry in told), stream, logbook.COLUMNS)
@@ -81,7 +84,7 @@ def _common(entry: Entry) -> dict[str, str]:
 
 
 def _ref(seq: int, ref: str) -> str:
-    return ref or f"entry-{seq}"
+    return ref or f"{BY_NUMBER}{seq}"
 
 
 def _own(entry: Entry, ref_of: Callable[[int], str]) -> dict[str, str]:

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple, TextIO
 
 from sqlalchemy import Connection
 
 from checkwatch.answers.acceptance import Facts
-from checkwatch.core.entry import Enrolled, FaultClosed, Retired, Struck
+from checkwatch.core.entry import Enrolled, Entry, FaultClosed, Retired, Struck
 from checkwatch.core.instant import Instant
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.logbook import BadRow, Row, read_logbook
 from checkwatch.exchange.plan import Plan, plan, taken
+from checkwatch.exchange.write import BY_NUMBER
 from checkwatch.run.world import adopted, names_of
 from checkwatch.run.write import facts_of
 from checkwatch.store import engine, journal, read
+
+#: So many digits no entry's number has.
+_LONGEST_NUMBER = 18
 
 #: Opens the file anew, from its beginning.
 Open = Callable[[], AbstractContextManager[TextIO]]
@@ -62,7 +67,7 @@ def import_log(
                 yield from read_logbook(stream, where, versions, facts, places, now)
 
         looked_at = _told(rows(), "read", progress)
-        made = plan(looked_at, lambda refs: read.find_by_ref(conn, refs), where)
+        made = plan(looked_at, partial(known_refs, conn), where)
         if made.problems and (not reject or made.unreadable_machine):
             raise WrongUse(*made.problems)
         return _write(conn, pen, made, _told(rows(), "written", progress))
@@ -79,7 +84,6 @@ def _write(
     conn: Connection, pen: journal.Pen, made: Plan, rows: Iterator[Row | BadRow]
 ) -> Imported:
     written = first = last = 0
-    numbers: dict[str, int] = {}
     reasons: dict[int, str] = {}
     for row in rows:
         if row.line in made.skip:
@@ -88,14 +92,12 @@ def _write(
             reasons[row.line] = reason
             continue
         assert isinstance(row, Row), "a bad row has a reason"
-        aimed = _aimed(conn, row, numbers)
+        aimed = _aimed(conn, pen, row)
         if aimed is None:
             reasons[row.line] = f"what it means, {row.of_ref!r}, was left out"
             continue
         entry = pen.add(aimed.entry)
         first, last, written = first or entry.seq, entry.seq, written + 1
-        if entry.ref:
-            numbers[entry.ref] = entry.seq
     return Imported(written, len(made.skip), first, last, reasons, tuple(made.problems))
 
 
@@ -107,18 +109,30 @@ def _reason(row: Row | BadRow, made: Plan) -> str:
     return "it follows a row of its machine that was refused" if taken(made, row) else ""
 
 
-def _aimed(conn: Connection, row: Row, numbers: Mapping[str, int]) -> Row | None:
+def _aimed(conn: Connection, pen: journal.Pen, row: Row) -> Row | None:
     """The row with the number that its `of` came to; None if that entry is not in the book."""
     entry = row.entry
     if not row.of_ref or not isinstance(entry, Struck | FaultClosed):
         return row
-    number = numbers.get(row.of_ref)
-    if number is None:
-        known = read.find_by_ref(conn, [row.of_ref])
-        if row.of_ref not in known:
-            return None
-        number = known[row.of_ref].seq
-    return row._replace(entry=replace(entry, of=number))
+    pen.flush()
+    meant = known_refs(conn, [row.of_ref]).get(row.of_ref)
+    return row._replace(entry=replace(entry, of=meant.seq)) if meant else None
+
+
+def known_refs(conn: Connection, refs: list[str]) -> dict[str, Entry]:
+    """Of these refs those that the book knows.
+
+    An export calls an entry that has no ref by its number. Read in again it is that entry, or a
+    pass that was struck since would come in once more, unstruck.
+    """
+    found = read.find_by_ref(conn, refs)
+    for ref in refs:
+        number = ref.removeprefix(BY_NUMBER)
+        if ref not in found and ref != number and number.isascii() and number.isdecimal():
+            entry = read.by_number(conn, int(number)) if len(number) < _LONGEST_NUMBER else None
+            if entry and entry.machine and not entry.ref and not isinstance(entry, Enrolled):
+                found[ref] = entry
+    return found
 
 
 def machine_facts(conn: Connection) -> dict[str, Facts]:

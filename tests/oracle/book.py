@@ -39,10 +39,10 @@ def counted(entries: Sequence[Entry], machine: str, at: int, known: int) -> list
     strikings is not among them; a striking itself cannot be struck.
     """
     strikings = [e for e in entries if e["what"] == "struck" and e["recorded"] <= known]
-    struck = {e["of"] for e in strikings}
+    struck = {e["of"]: min(s["seq"] for s in strikings if s["of"] == e["of"]) for e in strikings}
     restored = {e["of"] for e in strikings if e.get("outcome") == "restores"}
     mine = [
-        {**e, "plainly_struck": e["seq"] in struck}
+        {**e, "plainly_struck": e["seq"] in struck, "struck_by": struck.get(e["seq"])}
         for e in entries
         if e["machine"] == machine
         and e["at"] <= at

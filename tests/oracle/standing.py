@@ -148,9 +148,10 @@ def excused_at(
     return found
 
 
-def as_written(entry: Entry) -> Entry:
-    """Give an entry as if nothing had been struck."""
-    return {**entry, "plainly_struck": False}
+def as_written(entry: Entry, before: Entry) -> Entry:
+    """Give an entry as if nothing had been struck since another one was written."""
+    striking = entry["struck_by"]
+    return {**entry, "plainly_struck": striking is not None and striking < before["seq"]}
 
 
 def excuse_end(
@@ -165,7 +166,7 @@ def excuse_end(
 
     What was struck later does not make a gate not ready that was ready when it was written.
     """
-    before = [as_written(entry) for entry in mine if order(entry) < order(exception)]
+    before = [as_written(entry, exception) for entry in mine if order(entry) < order(exception)]
     start = int(exception["at"])
     if is_ready(state_at(rules, before, check["code"], start)):
         return start
