@@ -12,11 +12,12 @@ from checkwatch.answers.acceptance import measures_taken
 from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, Yes, asking
 from checkwatch.cli.show import confirm, here, show, tell
 from checkwatch.core import entry as e
-from checkwatch.core.instant import Instant, parse_instant
+from checkwatch.core.instant import Instant
 from checkwatch.core.period import later, parse_period
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.exchange.measured import read_measures
 from checkwatch.run import clock
+from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, Names
 from checkwatch.run.write import Written, write
 from checkwatch.views import document, effect
@@ -46,7 +47,7 @@ class Common(NamedTuple):
     def fields(self, asked: Asked, machine: str) -> dict[str, Any]:
         """The fields that every draft has."""
         now = asked.question.now
-        at = parse_instant(self.at, asked.zone, "--at") if self.at else now
+        at = typed_instant(self.at, asked.zone, now, "--at") if self.at else now
         return {
             "seq": 0,
             "machine": machine,
@@ -205,7 +206,9 @@ def done(
             **fields,
             check=check,
             outcome=outcome,
-            started=parse_instant(started, asked.zone, "--started") if started else None,
+            started=typed_instant(started, asked.zone, asked.question.now, "--started")
+            if started
+            else None,
             measures=read_measures(";".join(measure or ()), takes, "--measure"),
             limits=tuple(limit or ()),
         )
@@ -318,4 +321,4 @@ def end_of_exception(text: str, at: Instant, asked: Asked) -> Instant:
     """`--until` as an instant, or as a duration from the exception's beginning."""
     if text.startswith("P"):
         return later(at, parse_period(text, "--until"), asked.zone)
-    return parse_instant(text, asked.zone, "--until")
+    return typed_instant(text, asked.zone, asked.question.now, "--until")

@@ -14,7 +14,9 @@ Db = Annotated[
 ]
 At = Annotated[
     str | None,
-    typer.Option("--at", help="As of another instant: ISO 8601, or local time.", metavar="T"),
+    typer.Option(
+        "--at", help="As of another instant: ISO 8601, 06:50, yesterday 06:50.", metavar="T"
+    ),
 ]
 KnownAt = Annotated[
     str | None,

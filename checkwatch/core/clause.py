@@ -102,6 +102,11 @@ def term(
     `previous` is what this clause gave the last good attempt whose window was not empty.
     """
     if isinstance(clause, ValidFor):
+        if clause.is_plain:
+            due = Instant(at + clause.lasts.micros)
+            return Term(
+                Instant(due - clause.warn_before.micros), due, Instant(due + clause.late.micros)
+            )
         due = _valid_for(clause, at, previous, zone)
     elif isinstance(clause, UntilNext):
         following = _until_next(clause, at, zone)

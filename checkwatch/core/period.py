@@ -42,6 +42,11 @@ class Period:
         return bool(self.months or self.days or self.micros)
 
     @property
+    def is_elapsed(self) -> bool:
+        """Whether it has no calendar part."""
+        return not (self.months or self.days)
+
+    @property
     def shortest(self) -> int:
         """A lower bound of its length in microseconds, whatever month or clock change it meets."""
         return self._length(month_days=28, day=23 * HOUR)

@@ -28,7 +28,10 @@ Number = int | Decimal
 
 @dataclass(frozen=True, slots=True)
 class ValidFor:
-    """Due an ISO 8601 duration after the attempt, or after the instant at which it was due."""
+    """Due an ISO 8601 duration after the attempt, or after the instant at which it was due.
+
+    `is_plain` where elapsed time alone decides, as for `PT24H`: then no calendar is asked.
+    """
 
     lasts: Period
     from_due: bool = False
@@ -36,6 +39,13 @@ class ValidFor:
     early: Period = NOTHING
     late: Period = NOTHING
     warn_before: Period = NOTHING
+    is_plain: bool = field(init=False)
+
+    def __post_init__(self) -> None:
+        elapsed = all(p.is_elapsed for p in (self.lasts, self.late, self.warn_before))
+        object.__setattr__(
+            self, "is_plain", elapsed and not self.from_due and self.round_up_to is None
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,10 +15,12 @@ from typing import NamedTuple
 
 from checkwatch.core.attempt import Attempt, Traces, attempts
 from checkwatch.core.clause import Meter, Term, term
-from checkwatch.core.entry import Key, Reading
+from checkwatch.core.entry import Key, Outcome, Reading
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import Logbook
-from checkwatch.core.rulebook import Check, ForUse, Rulebook
+from checkwatch.core.rulebook import Check, ForUse, Rulebook, ValidFor
+
+PASS, LIMITED = Outcome.PASS, Outcome.LIMITED
 
 
 class Ending(StrEnum):
@@ -124,7 +126,30 @@ def _windows(
     zone: tzinfo,
     meters: dict[str, Meter],
 ) -> list[Window | None]:
-    """The window of each good attempt.
+    """The window of each good attempt."""
+    if any(isinstance(c, ValidFor | ForUse) and c.from_due for c in check.validity):
+        return _scheduled(found, voids, check, zone, meters)
+    windows: list[Window | None] = []
+    following: Attempt | None = None
+    for attempt in reversed(found):
+        if attempt.outcome is PASS or attempt.outcome is LIMITED:
+            terms = [term(clause, attempt.at, None, zone, meters) for clause in check.validity]
+            windows.append(_window(attempt, terms, voids, following))
+        else:
+            windows.append(None)
+        following = attempt
+    windows.reverse()
+    return windows
+
+
+def _scheduled(
+    found: Sequence[Attempt],
+    voids: Sequence[Key],
+    check: Check,
+    zone: tzinfo,
+    meters: dict[str, Meter],
+) -> list[Window | None]:
+    """The window of each good attempt of a check that keeps a schedule.
 
     A schedule is kept from attempt to attempt, and striking one of them must not lengthen a later
     window. So what something struck took away stays a predecessor beside the one before it, and
@@ -185,23 +210,23 @@ def _window(
             due, due_clause = given.due, index
         if given.expiry < expiry:
             expiry, expiry_clause = given.expiry, index
-    expiry = max(expiry, start)
-    until, ended_by, ended_entry = expiry, Ending.EXPIRY, None
-    if expiry == FOREVER:
-        ended_by = Ending.OPEN
+    if expiry < start:
+        expiry = start
+    until, ended_entry = expiry, None
+    ended_by = Ending.OPEN if expiry == FOREVER else Ending.EXPIRY
     # The first entry after the attempt began: the machine was altered under the test, or since.
     first = bisect_right(voids, (attempt.began, attempt.seq))
     if first < len(voids):
-        voided = max(voids[first][0], start)
-        if voided <= until:
-            until, ended_by, ended_entry = voided, Ending.VOIDED, voids[first][1]
+        at, seq = voids[first]
+        if at <= until:
+            until, ended_by, ended_entry = (at if at > start else start), Ending.VOIDED, seq
     if following is not None and following.at < until:
         until, ended_by, ended_entry = following.at, Ending.ATTEMPT, following.seq
     return Window(
         attempt,
         start,
-        max(due_from, start),
-        max(due, start),
+        due_from if due_from > start else start,
+        due if due > start else start,
         expiry,
         until,
         ended_by,

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from checkwatch.answers.adoption import Adoption, adoption
 from checkwatch.core.entry import Adopted, Entry
-from checkwatch.core.instant import Instant, parse_instant
+from checkwatch.core.instant import Instant
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import Problem, WrongUse
+from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, ask
 from checkwatch.store import engine, journal
 
@@ -21,7 +22,7 @@ def preview(
     asked = ask(url, now)
     moment = asked.question.now
     if start is not None:
-        moment = parse_instant(start, asked.zone, "--from")
+        moment = typed_instant(start, asked.zone, asked.question.now, "--from")
         if moment < asked.question.now:
             what = f"{start} is in the past, and what was judged stays judged"
             raise WrongUse(Problem("--from", what, "name a later time, or leave it out for now"))

@@ -16,10 +16,11 @@ from sqlalchemy import Connection
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.core.entry import Entry, PlaceKnown, Retired
-from checkwatch.core.instant import Instant, parse_instant
+from checkwatch.core.instant import Instant
 from checkwatch.core.versions import Version, Versions
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.rules.read import read_or_refuse
+from checkwatch.run.typed import typed_instant
 from checkwatch.store import engine, read
 
 #: From the names that the book knows to the machines that a question concerns; None for all.
@@ -130,8 +131,8 @@ def ask_on(
         newest,
     )
     zone = _zone(versions, now)
-    moment = now if at is None else parse_instant(at, zone, "--at")
-    known = None if known_at is None else parse_instant(known_at, zone, "--known-at")
+    moment = now if at is None else typed_instant(at, zone, now, "--at")
+    known = None if known_at is None else typed_instant(known_at, zone, now, "--known-at")
     return Asked(book, Question(moment, now, known), names)
 
 

@@ -1,0 +1,29 @@
+"""Times as people type them: ISO 8601, or a time of a day that is near."""
+
+from __future__ import annotations
+
+import re
+from datetime import tzinfo
+
+from checkwatch.core.instant import SECOND, Instant, parse_instant
+
+_NEAR = re.compile(r"(?:(yesterday|today|tomorrow) +)?(\d\d?:\d\d(?::\d\d)?)", re.ASCII)
+
+_DAYS = {"yesterday": -1, "today": 0, "tomorrow": 1}
+
+
+def typed_instant(text: str, zone: tzinfo, now: Instant, where: str) -> Instant:
+    """`06:50`, `yesterday 06:50`, `tomorrow 06:50` in the zone; else as `parse_instant`.
+
+    Raises WrongUse for what is no time, and for one in a repeated or skipped hour.
+    """
+    near = _NEAR.fullmatch(text.strip().lower())
+    if near is None:
+        return parse_instant(text, zone, where)
+    # Imported here: most questions are about now.
+    import pendulum
+
+    # Whole days are stepped on the calendar: on the night the clocks change 24 hours are not one.
+    today = pendulum.from_timestamp(now // SECOND, tz=str(zone)).date()
+    day = today.add(days=_DAYS[near[1] or "today"])
+    return parse_instant(f"{day.to_date_string()}T{near[2]:0>5}", zone, where)
