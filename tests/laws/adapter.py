@@ -180,7 +180,7 @@ def _listed(words: list[str]) -> str:
 @st.composite
 def checks(draw: st.DrawFn, position: int, codes: tuple[str, ...]) -> str:
     """One check; it covers only checks that come after it, so that no circle comes about."""
-    voided = draw(st.lists(st.sampled_from(WORDS), unique=True, max_size=3))
+    voided = draw(st.lists(st.sampled_from(WORDS), unique=True, min_size=1, max_size=3))
     may_survive = [w for w in ("moved", "returned", "fault-closed") if w not in voided]
     measure = draw(st.booleans())
     lines = [
@@ -230,7 +230,7 @@ def rulebooks(draw: st.DrawFn, zone: str) -> str:
 
 
 KINDS = (
-    *("result",) * 9,
+    *("result",) * 16,
     *("happening",) * 2,
     "reading",
     "reading",
@@ -244,7 +244,6 @@ KINDS = (
     "moved",
     "case-start",
     "case-end",
-    "retired",
     "note",
     *("struck",) * 3,
 )
@@ -263,13 +262,15 @@ def worlds(draw: st.DrawFn) -> World:
         e.Enrolled(seq=n, machine=m, kind=k, place=p, **common)
         for n, (m, k, p) in enumerate(MACHINES, 1)
     ]
-    written = sorted(draw(st.lists(st.integers(0, 30), min_size=5, max_size=25)))
+    number = draw(st.integers(5, 25))
+    written = sorted(draw(st.lists(st.integers(0, 30), min_size=number, max_size=number)))
+    texts = [draw(rulebooks(zone))]
+    codes = [code for code in CHECKS if f'"{code}"\ntitle' in texts[0]] * 4 + list(CHECKS)
     for steps in written:
         recorded = Instant(begin + steps * step)
         late = draw(st.sampled_from((0, 0, 0, 0, 1, 3)))
         at = Instant(max(begin, recorded - late * step))
-        entries.append(draw(_entry(tuple(entries), at, recorded, step)))
-    texts = [draw(rulebooks(zone))]
+        entries.append(draw(_entry(tuple(entries), codes, at, recorded, step)))
     starts = [begin]
     if draw(st.integers(0, 3)) == 3:
         texts.append(draw(rulebooks(zone)))
@@ -279,9 +280,14 @@ def worlds(draw: st.DrawFn) -> World:
 
 @st.composite
 def _entry(
-    draw: st.DrawFn, before: tuple[e.Entry, ...], at: Instant, recorded: Instant, step: int
+    draw: st.DrawFn,
+    before: tuple[e.Entry, ...],
+    codes: list[str],
+    at: Instant,
+    recorded: Instant,
+    step: int,
 ) -> e.Entry:
-    machine = draw(st.sampled_from(("AM-01", "AM-01", "AM-01", "AM-02", "KIT-1")))
+    machine = draw(st.sampled_from((*("AM-01",) * 6, "AM-02", "AM-02", "KIT-1")))
     common: dict[str, Any] = {
         "seq": len(before) + 1,
         "machine": machine,
@@ -292,7 +298,7 @@ def _entry(
     kind = draw(st.sampled_from(KINDS))
     mine = [entry for entry in before if entry.machine == machine]
     if kind == "result":
-        return draw(_result(common, step))
+        return draw(_result(common, codes, step))
     if kind == "happening":
         return e.Happening(**common, code=draw(st.sampled_from(("power-on", "repair"))))
     if kind == "reading":
@@ -311,18 +317,20 @@ def _entry(
     if kind == "struck":
         of = draw(st.sampled_from([x.seq for x in mine if not isinstance(x, e.Struck)]))
         return e.Struck(**common, of=of, restores=draw(st.booleans()) and of > len(MACHINES))
+    if kind == "withdrawn" and draw(st.integers(0, 4)) == 4:
+        kind = "retired"
     return e.RESERVED[kind](**common)
 
 
 @st.composite
-def _result(draw: st.DrawFn, common: dict[str, Any], step: int) -> e.Result:
+def _result(draw: st.DrawFn, common: dict[str, Any], codes: list[str], step: int) -> e.Result:
     outcome = e.Outcome(draw(st.sampled_from(OUTCOMES)))
     leak = draw(st.sampled_from((None, *LEAKS, *LEAKS[:3])))
     started = draw(st.sampled_from((None, None, 0, 1)))
     text = f"no low flow, {common['seq']}"
     return e.Result(
         **common,
-        check=draw(st.sampled_from((*CHECKS, "full", "middle"))),
+        check=draw(st.sampled_from(codes)),
         outcome=outcome,
         started=None if started is None else Instant(common["at"] - started * step),
         measures=() if leak is None else (("leak", leak),),
