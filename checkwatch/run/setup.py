@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from checkwatch.core.entry import Adopted, Enrolled, Entry, PlaceKnown
 from checkwatch.core.instant import Instant
-from checkwatch.errors import Problem, WrongUse
+from checkwatch.errors import CheckwatchError, Problem, WrongUse
 from checkwatch.run.world import Names, names_of
 from checkwatch.store import engine, journal
 
@@ -31,7 +31,7 @@ def begin(
     try:
         with engine.writing(url) as conn:
             return journal.append(conn, [replace(draft, by=by) for draft in drafts], now)
-    except WrongUse:
+    except CheckwatchError:
         if path := engine.sqlite_path(url):
             for name in (
                 path,

@@ -17,7 +17,7 @@ from checkwatch.answers.effect import Effect, effect
 from checkwatch.core.entry import Entry, FaultClosed, Struck
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import as_of
-from checkwatch.errors import Problem, WrongUse
+from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run.world import Asked, Concerns, ask_on, names_of
 from checkwatch.store import engine, journal, read
 
@@ -36,7 +36,8 @@ class Written(NamedTuple):
 def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool) -> Written:
     """Writes what `make` drafts, all of it or nothing.
 
-    Raises WrongUse with every mistake in the drafts, and where the book cannot be written.
+    Raises WrongUse with every mistake in the drafts, CannotTell where the book cannot be written
+    or is not believed.
     """
     with (engine.reading if what_if else engine.writing)(url) as conn:
         names = names_of(conn)
@@ -48,7 +49,7 @@ def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool)
         asked = ask_on(conn, now, lambda _: machines)
         if asked.book.doubts:
             what = f"it is not believed: {'; '.join(asked.book.doubts)}"
-            raise WrongUse(Problem("the book", what, "run `checkwatch verify`"))
+            raise CannotTell(Problem("the book", what, "run `checkwatch verify`"))
         drafts = make(asked)
         refuse_mistakes(conn, drafts, asked)
         moment = asked.question.now

@@ -44,15 +44,15 @@ def reading(url: str) -> Iterator[Connection]:
 def writing(url: str) -> Iterator[Connection]:
     """The book for one change: all of it is on disk when the block is left, or none of it.
 
-    Raises WrongUse where there is no book, where it cannot be written, or where its guards are
+    Raises CannotTell where there is no book, where it cannot be written, or where its guards are
     missing.
     """
-    with _open(url, "rw", WrongUse) as conn:
-        _refuse_unless_current(conn, url, WrongUse)
+    with _open(url, "rw", CannotTell) as conn:
+        _refuse_unless_current(conn, url, CannotTell)
         if gone := guards.missing(conn):
             what = f"its guards are missing: {', '.join(gone)}"
             remedy = "find out who took them away, then run `checkwatch upgrade`"
-            raise WrongUse(Problem(shown(url), what, remedy))
+            raise CannotTell(Problem(shown(url), what, remedy))
         yield conn
 
 

@@ -17,7 +17,7 @@ from sqlalchemy.exc import IntegrityError
 
 from checkwatch.core.entry import Adopted, Entry, Result
 from checkwatch.core.instant import Instant, iso
-from checkwatch.errors import Problem, WrongUse
+from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.store import read
 from checkwatch.store.columns import to_line
 from checkwatch.store.read import CLOCK_TOLERANCE
@@ -31,7 +31,7 @@ def append(conn: Connection, drafts: Iterable[Entry], now: Instant) -> list[Entr
     """Writes the drafts in their order; `seq` and `recorded` of a draft are ignored.
 
     Returns the entries as they stand in the book. Raises WrongUse for one dated ahead of the
-    clock, for a `ref` that is taken, and where the clock is behind the book.
+    clock and for a `ref` that is taken, CannotTell where the clock is behind the book.
     """
     waiting = list(drafts)
     hold(conn, {draft.machine for draft in waiting})
@@ -124,7 +124,7 @@ class Pen:
         if not line.whole:
             # A sound entry on top would hide the altered one from every later question.
             remedy = "run `checkwatch verify`, and go on with a backup"
-            raise WrongUse(Problem(machine or "book", f"its entry {line.seq} was altered", remedy))
+            raise CannotTell(Problem(machine or "book", f"its entry {line.seq} was altered", remedy))
         return _End(line.position, line.hash, line.recorded)
 
 
@@ -150,7 +150,7 @@ def _refuse_clock_behind(conn: Connection, now: Instant) -> None:
     newest = read.newest_recorded(conn)
     if newest is not None and now < newest - CLOCK_TOLERANCE:
         what = f"says {iso(now)}, but the newest entry was written {iso(newest)}"
-        raise WrongUse(Problem("clock", what, "set this computer's clock right, then try again"))
+        raise CannotTell(Problem("clock", what, "set this computer's clock right, then try again"))
 
 
 def _refuse_taken_refs(conn: Connection, lines: list[Line]) -> None:

@@ -21,7 +21,7 @@ from checkwatch.core.entry import (
     Result,
 )
 from checkwatch.core.instant import MINUTE, SECOND, Instant
-from checkwatch.errors import WrongUse
+from checkwatch.errors import CannotTell, WrongUse
 from checkwatch.store import guards, journal, read
 from checkwatch.store.engine import reading, writing
 from checkwatch.store.read import Broken
@@ -150,7 +150,7 @@ def test_recorded_never_goes_backwards(book: str) -> None:
     late = at(-90 * SECOND)
     assert write(book, note("AM-01", -200 * SECOND), now=late)[0].recorded == NOW
     assert write(book, note("AM-03", -200 * SECOND), now=late)[0].recorded == late
-    with pytest.raises(WrongUse, match=r"clock: says .* newest entry was written"):
+    with pytest.raises(CannotTell, match=r"clock: says .* newest entry was written"):
         write(book, note("AM-03", -1000 * SECOND), now=at(-2 * MINUTE - 1))
     with reading(book) as conn:
         assert read.verify(conn) is None
@@ -230,7 +230,7 @@ def test_an_altered_newest_entry_is_not_believed_and_nothing_is_written_on_top(
         assert read.doubts(conn, NOW) == ()
         assert read.doubts(conn, NOW, ["AM-02"]) == ()
         assert read.doubts(conn, NOW, ["AM-01"]) == ("entry 4 was altered",)
-    with pytest.raises(WrongUse, match="AM-01: its entry 4 was altered"):
+    with pytest.raises(CannotTell, match="AM-01: its entry 4 was altered"):
         write(filled, note("AM-01"))
     write(filled, note("AM-02"))
 

@@ -15,7 +15,7 @@ from sqlalchemy.pool import NullPool
 
 from checkwatch.core.entry import Note
 from checkwatch.core.instant import Instant
-from checkwatch.errors import CheckwatchError, WrongUse
+from checkwatch.errors import CannotTell, CheckwatchError
 from checkwatch.store import guards, journal, migrate, read
 from checkwatch.store.engine import making, reading, sqlite_path, writing
 from checkwatch.store.seal import Line
@@ -114,7 +114,7 @@ def test_without_its_guards_a_book_is_not_written_and_not_believed(noted: str, n
     with reading(noted) as conn:
         (doubt,) = read.doubts(conn, NOW)
     assert doubt.startswith("the book's guards are missing: entry_")
-    with pytest.raises(WrongUse, match="its guards are missing"), writing(noted):
+    with pytest.raises(CannotTell, match="its guards are missing"), writing(noted):
         pass
     migrate.upgrade(noted)
     with reading(noted) as conn:
