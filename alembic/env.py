@@ -7,7 +7,7 @@ one transaction that ends with the guards standing.
 from alembic import context
 
 from checkwatch.store import guards
-from checkwatch.store.tables import metadata
+from checkwatch.store.indexes import metadata
 
 connection = context.config.attributes["connection"]
 context.configure(

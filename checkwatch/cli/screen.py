@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from datetime import tzinfo
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -20,8 +20,10 @@ from checkwatch.core.instant import Instant
 from checkwatch.run import clock
 from checkwatch.run.world import Asked, ask
 from checkwatch.views import answer, document, lists
-from checkwatch.views.board import Frame, Screen, plain
-from checkwatch.views.todo import tasks
+
+if TYPE_CHECKING:
+    # rich is imported where a board is shown: no other command needs it.
+    from checkwatch.views.board import Frame
 
 
 def board(
@@ -50,10 +52,15 @@ def _ask(asked_with: Asking, now: Instant) -> Asked:
 
 
 def _frame(title: str, zone: tzinfo) -> Frame:
+    from checkwatch.views.board import Frame
+
     return Frame(title.removeprefix("EXAMPLE, "), zone, is_example(title))
 
 
 def _print(asked: Asked) -> None:
+    from checkwatch.views.board import Screen, plain
+    from checkwatch.views.todo import tasks
+
     found = board_of(asked.book, asked.question)
     todo, frame = tasks(found), _frame(asked.title, asked.zone)
     if not colourful():

@@ -124,7 +124,9 @@ class Pen:
         if not line.whole:
             # A sound entry on top would hide the altered one from every later question.
             remedy = "run `checkwatch verify`, and go on with a backup"
-            raise CannotTell(Problem(machine or "book", f"its entry {line.seq} was altered", remedy))
+            raise CannotTell(
+                Problem(machine or "book", f"its entry {line.seq} was altered", remedy)
+            )
         return _End(line.position, line.hash, line.recorded)
 
 

@@ -18,7 +18,6 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
-    text,
 )
 
 metadata = MetaData()
@@ -51,19 +50,6 @@ entry = Table(
 
 Index("ix_entry_machine_at_seq", entry.c.machine, entry.c.at, entry.c.seq)
 Index("ix_entry_recorded", entry.c.recorded)
-
-#: Where machines stood, and which are gone: what a question about a place begins with.
-_STATION = text("form IN ('enrolled', 'moved', 'retired')")
-Index("ix_entry_station", entry.c.seq, sqlite_where=_STATION, postgresql_where=_STATION)
-
-_HAS_REF = text("ref <> ''")
-Index(
-    "uq_entry_ref",
-    entry.c.ref,
-    unique=True,
-    sqlite_where=_HAS_REF,
-    postgresql_where=_HAS_REF,
-)
 
 #: Names stand outside the chain, where they can be corrected and erased.
 people = Table(

@@ -18,8 +18,8 @@ from checkwatch.core.instant import Instant
 from checkwatch.errors import CannotTell, CheckwatchError
 from checkwatch.store import guards, journal, migrate, read
 from checkwatch.store.engine import making, reading, sqlite_path, writing
+from checkwatch.store.indexes import metadata
 from checkwatch.store.seal import Line
-from checkwatch.store.tables import metadata
 
 NOW = Instant(1_790_000_000_000_000)
 
