@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from functools import partial
 from pathlib import Path
 from typing import Annotated
@@ -92,11 +92,12 @@ def export(
 ) -> None:
     """Write the logbook file, and if asked the fleet and places files, to be read in elsewhere."""
     with engine.reading(asking(ctx, db).db) as conn:
-        if out is None:
-            write_logbook(read.written(conn), sys.stdout, partial(_ref, conn))
-        else:
-            with made(out) as stream:
-                write_logbook(read.written(conn), stream, partial(_ref, conn))
+        with closing(read.written(conn)) as entries:
+            if out is None:
+                write_logbook(entries, sys.stdout, partial(_ref, conn))
+            else:
+                with made(out) as stream:
+                    write_logbook(entries, stream, partial(_ref, conn))
         known = names_of(conn).places
         if fleet is not None:
             machines = [s for s in read.stations(conn) if isinstance(s, Enrolled)]

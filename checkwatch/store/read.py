@@ -6,15 +6,17 @@ Every function takes a connection from `reading()` or `writing()` and is done be
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from itertools import islice
+from collections.abc import Generator, Iterable, Iterator, Sequence
+from contextlib import closing
+from itertools import groupby, islice
+from operator import attrgetter
 from typing import NamedTuple
 
 from sqlalchemy import Connection, Select, func, select, text
 
 from checkwatch.core.entry import Adopted, Enrolled, Entry, Moved, PlaceKnown, Retired
 from checkwatch.core.instant import MINUTE, Instant, iso
-from checkwatch.errors import CannotTell
+from checkwatch.errors import CannotTell, Problem
 from checkwatch.store import engine, guards
 from checkwatch.store.columns import to_entry
 from checkwatch.store.seal import NO_HASH, Line
@@ -33,15 +35,22 @@ _CHUNK = 1000
 
 
 def entries(conn: Connection, machines: Iterable[str] | None = None) -> Iterator[Entry]:
-    """The entries of these machines, or of all: machine by machine, each in order of (at, seq)."""
+    """The entries of these machines, or of all: machine by machine, each in order of (at, seq).
+
+    Raises CannotTell at an entry that was altered, and where one is missing before a machine's
+    newest: an answer computed from the rest could be too good.
+    """
     if machines is None:
-        yield from _entries(conn, _ALL.where(entry.c.machine > BOOK).order_by(*_ORDER))
-        return
-    for batch in _batches(sorted(set(machines))):
-        yield from _entries(conn, _ALL.where(entry.c.machine.in_(batch)).order_by(*_ORDER))
+        wanted = [_ALL.where(entry.c.machine > BOOK).order_by(*_ORDER)]
+    else:
+        batches = _batches(sorted(set(machines)))
+        wanted = [_ALL.where(entry.c.machine.in_(batch)).order_by(*_ORDER) for batch in batches]
+    for select_some in wanted:
+        with closing(_lines(conn, select_some)) as lines:
+            yield from map(to_entry, _sound(lines))
 
 
-def written(conn: Connection, after: int = 0) -> Iterator[Entry]:
+def written(conn: Connection, after: int = 0) -> Generator[Entry, None, None]:
     """All entries with a number above `after`, those about the book too, by number."""
     yield from _entries(conn, _ALL.where(entry.c.seq > after).order_by(entry.c.seq))
 
@@ -162,11 +171,31 @@ def _of_form(conn: Connection, form: str) -> Iterator[Entry]:
     return _entries(conn, wanted.order_by(*_ORDER))
 
 
+def _sound(lines: Iterator[Line]) -> Iterator[Line]:
+    """The lines of whole chains, machine by machine, in any order within each."""
+    for machine, chain in groupby(lines, attrgetter("machine")):
+        count = last = 0
+        for line in chain:
+            if not line.whole:
+                raise _unsound(machine, f"entry {line.seq} was altered")
+            count, last = count + 1, max(last, line.position)
+            yield line
+        if count != last:
+            raise _unsound(machine, f"{last - count} of its entries are missing")
+
+
+def _unsound(machine: str, what: str) -> CannotTell:
+    remedy = "run `checkwatch verify`, and go on with a backup"
+    return CannotTell(Problem(machine, what, remedy))
+
+
 def _entries(conn: Connection, wanted: Select[Sequence[object]]) -> Iterator[Entry]:
-    return map(to_entry, _lines(conn, wanted))
+    with closing(_lines(conn, wanted)) as lines:
+        yield from map(to_entry, lines)
 
 
-def _lines(conn: Connection, wanted: Select[Sequence[object]]) -> Iterator[Line]:
+def _lines(conn: Connection, wanted: Select[Sequence[object]]) -> Generator[Line, None, None]:
+    # Whoever stops half-way closes it, or its cursor would outlive the connection.
     with conn.execute(wanted.execution_options(yield_per=_CHUNK)) as rows:
         yield from map(Line._make, rows)
 
