@@ -94,9 +94,10 @@ def demo() -> None:
     _print(asked)
     for name in ("Theatre 4", "Theatre 2"):
         _heading(f"checkwatch cleared '{name}'")
-        show(answer.cleared(cleared(name, asked.book, asked.question), here(asked)))
+        found = cleared(name, asked.book, asked.question)
+        show(answer.cleared(found, here(asked)), asked.title)
     _heading("checkwatch overdue")
-    show(lists.overdue(overdue(asked.book, asked.question), here(asked)))
+    show(lists.overdue(overdue(asked.book, asked.question), here(asked)), asked.title)
     _heading("and now you")
     print(f"EXAMPLE: {count} invented entries are in {path}. To ask it yourself:")
     print(f"  export CHECKWATCH_DB={path}")
