@@ -1,0 +1,68 @@
+"""The command line as a person meets it: words in, two streams and an exit code out.
+
+`run` calls the program's entry point in this process, which is fast; `start` starts a process of
+its own, where a test is about one. Neither has a terminal.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any, NamedTuple
+from unittest import mock
+
+from checkwatch.__main__ import main
+
+PROGRAM = [sys.executable, "-m", "checkwatch"]
+
+
+class Said(NamedTuple):
+    """What one command came to."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def document(self) -> Any:
+        """The JSON document that is all there is on standard output."""
+        return json.loads(self.out)
+
+
+def run(*words: str | Path) -> Said:
+    """Runs one command in this process."""
+    streams = [io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(3)]
+    given, out, err = streams
+    with (
+        mock.patch.multiple(sys, argv=["checkwatch", *map(str, words)]),
+        mock.patch.multiple(sys, stdin=given, stdout=out, stderr=err),
+    ):
+        try:
+            main()
+        except SystemExit as left:
+            code = left.code
+    assert isinstance(code, int)
+    said = Said(code, *(s.buffer.getvalue().decode("utf-8") for s in (out, err)))  # type: ignore[attr-defined]
+    assert "Traceback" not in said.err
+    assert "checkwatch failed" not in said.err, said.err
+    return said
+
+
+def start(*words: str | Path, **more: Any) -> Said:
+    """Runs one command in a process of its own."""
+    done = subprocess.run(
+        [*PROGRAM, *map(str, words)],
+        capture_output=True,
+        text=True,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, "COLUMNS": "100", **more.pop("env", {})},
+        timeout=60,
+        check=False,
+        **more,
+    )
+    assert "Traceback" not in done.stderr
+    return Said(done.returncode, done.stdout, done.stderr)

@@ -1,0 +1,75 @@
+"""The example shows every standing and every state whenever it is built, at any hour of any day.
+
+Expected is what examples/theatres/README.md says of Thursday 12 March 2026, 10:40.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from checkwatch.core.instant import MINUTE, Instant, from_datetime
+from checkwatch.run import clock, demo
+from tests.cli.line import run, start
+
+STANDINGS = Counter(
+    {"cleared": 31, "not-cleared": 7, "by-exception": 1, "limited": 1, "unknown": 1, "withdrawn": 1}
+)
+STATES = {"never", "failed", "stopped", "voided", "lapsed", "in-grace", "due", "valid"}
+TELLING = {"Theatre 1": 4, "Theatre 4": 1, "Theatre 5": 5, "Theatre 8": 0, "Imaging suite": 4}
+
+
+@pytest.mark.parametrize(
+    "now",
+    [
+        "2025-06-02T07:05",  # a Monday, before anybody is on duty
+        "2026-03-10T10:40",  # a Tuesday
+        "2025-12-24T23:59",  # a Wednesday, at its last minute
+        "2024-02-29T12:00",  # a Thursday that comes every four years
+        "2026-01-02T00:00",  # a Friday, at its first instant
+        "2025-11-15T18:20",  # a Saturday
+        "2025-03-30T03:30",  # a Sunday, after an hour that was skipped
+        "2025-10-26T00:30",  # a Sunday, before an hour that comes twice
+    ],
+)
+def test_every_standing_and_state_at_any_time(tmp_path: Path, now: str) -> None:
+    moment = datetime.fromisoformat(now).replace(tzinfo=ZoneInfo("Europe/London"))
+    book = tmp_path / "example.db"
+    demo.build(str(book), from_datetime(moment))
+    asked = ["--db", book, "--at", moment.isoformat()]
+    machines = run(*asked, "board", "--once", "--json").document["machines"]
+    assert Counter(machine["standing"] for machine in machines) == STANDINGS
+    assert {check["state"] for machine in machines for check in machine["checks"]} == STATES
+    assert {place: run(*asked, "cleared", place).code for place in TELLING} == TELLING
+    assert run(*asked, "overdue").code == 1
+    assert run("--db", book, "verify").code == 0
+
+
+def test_a_book_of_tomorrow_is_not_believed(tmp_path: Path) -> None:
+    book = str(tmp_path / "example.db")
+    demo.build(book, Instant(clock.now() + 24 * 60 * MINUTE))
+    said = run("cleared", "Theatre 2", "--db", book)
+    assert said.code == 6
+    assert "is cleared" not in said.out
+    assert run("cleared", "Theatre 2", "--db", book, "--json").document["doubts"]
+    for question in (["board", "--once"], ["overdue"], ["which"], ["windows", "AM-02"]):
+        assert run("--db", book, *question).code == 6
+    assert run("done", "AM-02", "self-test", "stopped", "--db", book).code == 6
+
+
+def test_demo_shows_the_board_an_answer_and_the_list(tmp_path: Path) -> None:
+    said = start("demo", env={"TMPDIR": str(tmp_path)})
+    assert said.code == 0
+    for words in (
+        "to do now",
+        "Theatre 4 (AM-04, KIT-04) is not cleared",
+        "checks are overdue",
+        "checkwatch board",
+    ):
+        assert words in said.out
+    (book,) = tmp_path.glob("checkwatch-demo-*/example.db")
+    assert run("cleared", "Theatre 2", "--db", book).code == 0
