@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from checkwatch.core.entry import FaultClosed, Returned, Severity
+from checkwatch.core.place import present
 from checkwatch.core.rulebook import Check, Number, Rulebook
 from checkwatch.core.standing import CheckState, MachineStanding
 
@@ -47,7 +48,7 @@ def together(works: Iterable[Work]) -> Work:
 def least_work(machine: MachineStanding) -> Work:
     """What would clear a machine, and who must act where a check is not enough."""
     rulebook = machine.rulebook
-    if rulebook is None or machine.log.enrolled is None:
+    if rulebook is None or not present(machine):
         return NO_WORK
     owed = [state for state in machine.gates if not state.ready]
     blocked = [state for state in owed if engineer_needed(machine, state)]

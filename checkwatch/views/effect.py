@@ -8,6 +8,7 @@ from checkwatch.answers.book import Question
 from checkwatch.answers.cleared import Cleared, reasons
 from checkwatch.answers.effect import Effect
 from checkwatch.core.entry import Entry
+from checkwatch.core.place import present
 from checkwatch.core.standing import CheckState, State
 from checkwatch.views.answer import caution, clears, sentence
 from checkwatch.views.report import Report
@@ -54,7 +55,7 @@ def _written(written: Sequence[Entry]) -> str:
 def _changes(seen: Effect) -> Iterable[str]:
     voided = [state for state in seen.ended if state.state is State.VOIDED]
     ended = [state for state in seen.ended if state.state is not State.VOIDED]
-    owed = [state for state in seen.after.checks if not state.ready]
+    owed = [s for s in seen.after.checks if not s.ready and present(seen.after)]
     yield _titles("This voided", voided)
     yield _titles("No longer ready", ended)
     yield _titles("Now ready", seen.readied)
