@@ -197,6 +197,9 @@ def done(
 ) -> None:
     """Write the result of a check."""
 
+    if not all(one.strip() for one in measure or ()):
+        raise WrongUse(Problem("--measure", "says nothing", "write it like leak=60"))
+
     def make(asked: Asked, fields: dict[str, Any]) -> e.Entry:
         version = asked.book.versions.in_force(fields["at"])
         known = version is not None and check in version.rulebook.checks

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -40,7 +41,8 @@ def import_file(
     With --reject the bad rows go to a file, each with its reason; a bad row takes with it every
     later row of its machine, so that no pass comes in without what ended it.
     """
-    if not file.is_file():
+    # Unlike Path.is_file, it says no to a name that no file can have.
+    if not os.path.isfile(file):
         raise WrongUse(Problem(str(file), "is no file that can be read twice", "save it first"))
     with _progress() as progress:
         found = import_log(

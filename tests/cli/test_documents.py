@@ -119,7 +119,7 @@ def test_what_an_entry_came_to(small: str) -> None:
 @pytest.mark.parametrize("before", [True, False])
 def test_a_question_takes_its_options_before_and_after_its_name(suite: str, before: bool) -> None:
     options = ["--db", suite, "--at", "yesterday 12:00", "--known-at", "yesterday 13:00", "--json"]
-    for command in (["cleared", "Theatre 4"], ["why", "AM-04"], ["which"], ["board", "--once"]):
+    for command in (["cleared", "Theatre 4"], ["which"]):
         document = asked(*options, *command) if before else asked(*command, *options)
         assert document["at"] < document["known_at"]
 
@@ -142,5 +142,5 @@ def test_messages_go_to_standard_error(suite: str) -> None:
 
 
 def test_no_colour_where_nobody_looks(suite: str) -> None:
-    for words in (["board", "--once"], ["cleared", "Theatre 4"], ["why", "AM-04"], ["board"]):
+    for words in (["cleared", "Theatre 4"], ["board"]):
         assert "\x1b" not in run("--db", suite, *words).out
