@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 from sqlalchemy import Connection
 
-from checkwatch.cli.files import made, opened
+from checkwatch.cli.files import made, opened, refuse_to_overwrite
 from checkwatch.cli.options import Db, asking
 from checkwatch.cli.show import tell, tell_problems
 from checkwatch.core.entry import Enrolled
@@ -44,9 +44,11 @@ def import_file(
     # Unlike Path.is_file, it says no to a name that no file can have.
     if not os.path.isfile(file):
         raise WrongUse(Problem(str(file), "is no file that can be read twice", "save it first"))
+    url = asking(ctx, db).db
+    refuse_to_overwrite((engine.sqlite_path(url), file), (reject,))
     with _progress() as progress:
         found = import_log(
-            asking(ctx, db).db,
+            url,
             clock.now(),
             partial(opened, file),
             file.name,
@@ -93,7 +95,9 @@ def export(
     db: Db = None,
 ) -> None:
     """Write the logbook file, and if asked the fleet and places files, to be read in elsewhere."""
-    with engine.reading(asking(ctx, db).db) as conn:
+    url = asking(ctx, db).db
+    refuse_to_overwrite((engine.sqlite_path(url),), (out, fleet, places))
+    with engine.reading(url) as conn:
         with closing(read.written(conn)) as entries:
             if out is None:
                 write_logbook(entries, sys.stdout, partial(_ref, conn))

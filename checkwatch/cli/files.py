@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import os
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TextIO
@@ -40,6 +41,17 @@ def made(path: Path) -> Iterator[TextIO]:
         raise _unreadable(path, error) from None
     with stream:
         yield stream
+
+
+def refuse_to_overwrite(kept: Iterable[Path | str | None], made: Iterable[Path | None]) -> None:
+    """Raises WrongUse where a file to write is one that must stay, or is named twice."""
+    taken = {os.path.realpath(path) for path in kept if path}
+    for path in filter(None, made):
+        real = os.path.realpath(path)
+        if real in taken:
+            what = "it is in use by this command and would be lost"
+            raise WrongUse(Problem(str(path), what, "name another file"))
+        taken.add(real)
 
 
 def _unreadable(path: Path, error: Exception) -> WrongUse:

@@ -179,6 +179,25 @@ def test_import_takes_all_or_nothing_and_with_reject_the_good_rows(
     assert run("--db", small, "cleared", "AM-02", "--at", "2025-03-03T09:00").code == 1
 
 
+def test_no_file_that_a_command_needs_is_overwritten(small: str, tmp_path: Path) -> None:
+    log, new = tmp_path / "log.csv", tmp_path / "new.csv"
+    log.write_text(LOG)
+    (tmp_path / "other.db").symlink_to(small)
+    for words in (
+        ["import", log, "--reject", log],
+        ["import", log, "--reject", small],
+        ["export", "--out", small],
+        ["export", "--out", tmp_path / "other.db"],
+        ["export", "--out", new, "--fleet", new],
+    ):
+        said = run("--db", small, *words)
+        assert (said.code, said.out) == (2, "")
+        assert "would be lost" in said.err
+    assert log.read_text() == LOG
+    assert not new.exists()
+    assert run("--db", small, "verify").code == 0
+
+
 def test_a_clearance_is_over_at_its_very_end(small: str) -> None:
     """A self-test of 24 hours ends at the instant at which they are over, not after it."""
     with freeze_time("2040-06-01T07:00:00Z"):
