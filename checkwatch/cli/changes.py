@@ -25,11 +25,16 @@ from checkwatch.run import clock
 from checkwatch.run.world import Asked
 from checkwatch.run.write import write_about
 
+#: A database counts in 64 bits.
+LARGEST = 2**63 - 1
+
 
 def fault_closed(
     ctx: typer.Context,
     machine: Machine,
-    of: Annotated[int | None, typer.Argument(help="The fault's entry number.")] = None,
+    of: Annotated[
+        int | None, typer.Argument(help="The fault's entry number.", min=1, max=LARGEST)
+    ] = None,
     db: Db = None,
     at: When = None,
     by: By = "",
@@ -140,7 +145,9 @@ def note(
 
 def strike(
     ctx: typer.Context,
-    number: Annotated[int, typer.Argument(help="The entry's number.", metavar="N")],
+    number: Annotated[
+        int, typer.Argument(help="The entry's number.", metavar="N", min=1, max=LARGEST)
+    ],
     reason: Reason,
     restores: Annotated[
         bool, typer.Option("--restores", help="Also take away what the entry cost.")
