@@ -59,7 +59,9 @@ def board(book: Book, question: Question) -> Board:
     rows = [
         Row(
             place,
-            place_standing(name, places, here[name] + here[place.belongs], rulebook),
+            book.believed_place(
+                place_standing(name, places, here[name] + here[place.belongs], rulebook)
+            ),
             _placed(here[name], book, question),
         )
         for name, place in places.items()

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from checkwatch.core.entry import Entry, PlaceKnown
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.judge import Judge
-from checkwatch.core.place import present
+from checkwatch.core.place import PlaceStanding, present
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.standing import MachineStanding, Standing
 from checkwatch.core.versions import Versions
@@ -74,6 +74,13 @@ class Book:
     def believed(self, standing: MachineStanding) -> MachineStanding:
         """The same, or unknown while the book is not believed."""
         return standing._replace(standing=Standing.UNKNOWN) if self.doubts else standing
+
+    def believed_place(self, place: PlaceStanding) -> PlaceStanding:
+        """The same, or unknown while the book is not believed; nor does one believe then that
+        something is missing there."""
+        if not self.doubts:
+            return place
+        return PlaceStanding(place.place, Standing.UNKNOWN, place.machines)
 
     def fleet(self, question: Question) -> list[MachineStanding]:
         """Every machine that is commissioned and not retired at the question's instant."""

@@ -133,12 +133,13 @@ def place_at(
 ) -> PlaceStanding:
     """Where a place stands at an instant, by judges that hold all machines ever there."""
     version = book.versions.known_at(question.known).in_force(at)
-    return place_standing(
+    place = place_standing(
         name,
         book.places_known(question),
         (book.believed(judge.at(at)) for judge in judges),
         version.rulebook if version else None,
     )
+    return book.believed_place(place)
 
 
 def _place_until(

@@ -49,7 +49,7 @@ def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool)
         asked = ask_on(conn, now, lambda _: machines)
         if asked.book.doubts:
             what = f"it is not believed: {'; '.join(asked.book.doubts)}"
-            raise CannotTell(Problem("the book", what, "run `checkwatch verify`"))
+            raise CannotTell(Problem("the book", what, "put that right before you write"))
         drafts = make(asked)
         refuse_mistakes(conn, drafts, asked)
         moment = asked.question.now

@@ -127,7 +127,7 @@ def _doubted(document: Document, doubts: tuple[str, ...]) -> Document:
 def _because(reason: Because, machines: tuple[MachineStanding, ...]) -> Document:
     if reason.check is not None:
         machine = next(one for one in machines if one.machine == reason.machine)
-        return {"machine": reason.machine, **_not_ready(reason.check, machine)}
+        return _not_ready(reason.check, machine)
     forbids = reason.forbids
     return {
         "machine": reason.machine,
@@ -142,6 +142,7 @@ def _because(reason: Because, machines: tuple[MachineStanding, ...]) -> Document
 def _not_ready(state: CheckState, machine: MachineStanding) -> Document:
     behind = cause(state, machine)
     return {
+        "machine": machine.machine,
         "check": state.check.code,
         "state": state.state.value,
         "since": _instant(state.since),
