@@ -10,6 +10,7 @@ import tomllib
 from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
+from itertools import accumulate
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -141,7 +142,7 @@ def as_dict(entry: e.Entry) -> dict[str, Any]:
 
 def _maybe(*lines: str) -> st.SearchStrategy[str]:
     """One of some lines of TOML, or none."""
-    return st.sampled_from(("", "", *lines))
+    return st.sampled_from(("", *lines))
 
 
 @st.composite
@@ -186,7 +187,7 @@ def checks(draw: st.DrawFn, position: int, codes: tuple[str, ...]) -> str:
     lines = [
         f'[[check]]\ncode = "{codes[position]}"\ntitle = "{codes[position]}"\nendless = true',
         draw(st.sampled_from(('kinds = ["am", "kit"]', 'kinds = ["am", "kit"]', 'kinds = ["am"]'))),
-        draw(_maybe("gate = false")),
+        draw(st.sampled_from(("", "", "gate = false"))),
         "covers = " + _listed([c for c in codes[position + 1 :] if draw(st.booleans())]),
         f"voided_by = {_listed(voided)}",
         "survives = " + _listed([w for w in may_survive if draw(st.booleans())]),
@@ -211,9 +212,9 @@ def checks(draw: st.DrawFn, position: int, codes: tuple[str, ...]) -> str:
 
 
 @st.composite
-def rulebooks(draw: st.DrawFn, zone: str) -> str:
-    """The text of a rulebook of one to four checks."""
-    codes = CHECKS[: draw(st.integers(1, 4))]
+def rulebooks(draw: st.DrawFn, zone: str, most: int) -> str:
+    """The text of a rulebook of a few checks."""
+    codes = CHECKS[: draw(st.integers(1, most))]
     return "\n".join(
         (
             f'[rulebook]\ntitle = "invented"\nzone = "{zone}"',
@@ -248,14 +249,21 @@ KINDS = (
     *("struck",) * 3,
 )
 OUTCOMES = (*("pass",) * 6, "limited", "limited", "fail", "stopped", "begun")
+#: Steps from one entry to the next; four of six hours are a day, so that schedules are kept.
+GAPS = (0, 0, 0, 1, 1, 2, 3, 4, 5, 6)
 LEAKS = tuple(map(Decimal, ("5", "60", "150", "200", "250.5", "300", "301", "500", "9999")))
 
 
 @st.composite
 def worlds(draw: st.DrawFn) -> World:
-    """A world of five to twenty-five entries beside the enrolments."""
+    """A world of five to twenty-five entries beside the enrolments.
+
+    Half of the worlds are narrow: one check and one busy machine, so that entries meet each other.
+    """
+    narrow = draw(st.booleans())
+    most, busy = (1, 1) if narrow else (len(CHECKS), len(MACHINES))
     zone, local = draw(st.sampled_from(CHANGES))
-    step = draw(st.sampled_from((30 * MINUTE, 6 * HOUR, DAY)))
+    step = draw(st.sampled_from((30 * MINUTE, 6 * HOUR, 6 * HOUR, 12 * HOUR, DAY)))
     begin = Instant(from_wall(local, ZoneInfo(zone)) - draw(st.integers(0, 12)) * step)
     common: dict[str, Any] = {"at": begin, "recorded": begin}
     entries: list[e.Entry] = [
@@ -263,17 +271,19 @@ def worlds(draw: st.DrawFn) -> World:
         for n, (m, k, p) in enumerate(MACHINES, 1)
     ]
     number = draw(st.integers(5, 25))
-    written = sorted(draw(st.lists(st.integers(0, 30), min_size=number, max_size=number)))
-    texts = [draw(rulebooks(zone))]
-    codes = [code for code in CHECKS if f'"{code}"\ntitle' in texts[0]] * 4 + list(CHECKS)
-    for steps in written:
+    gaps = draw(st.lists(st.sampled_from(GAPS), min_size=number, max_size=number))
+    texts = [draw(rulebooks(zone, most))]
+    codes = [code for code in CHECKS if f'"{code}"\ntitle' in texts[0]] * 4 + list(CHECKS[:most])
+    for steps in accumulate(gaps):
         recorded = Instant(begin + steps * step)
         late = draw(st.sampled_from((0, 0, 0, 0, 1, 3)))
         at = Instant(max(begin, recorded - late * step))
-        entries.append(draw(_entry(tuple(entries), codes, at, recorded, step)))
+        tag = draw(st.sampled_from([m for m, *_ in MACHINES[:busy]] + ["AM-01"] * busy))
+        common = {"seq": len(entries) + 1, "machine": tag, "at": at, "recorded": recorded}
+        entries.append(draw(_entry(tuple(entries), common | {"note": "a reason"}, codes, step)))
     starts = [begin]
     if draw(st.integers(0, 3)) == 3:
-        texts.append(draw(rulebooks(zone)))
+        texts.append(draw(rulebooks(zone, most)))
         starts.append(Instant(begin + draw(st.integers(1, 30)) * step))
     return World(tuple(texts), tuple(starts), tuple(entries))
 
@@ -282,21 +292,12 @@ def worlds(draw: st.DrawFn) -> World:
 def _entry(
     draw: st.DrawFn,
     before: tuple[e.Entry, ...],
+    common: dict[str, Any],
     codes: list[str],
-    at: Instant,
-    recorded: Instant,
     step: int,
 ) -> e.Entry:
-    machine = draw(st.sampled_from((*("AM-01",) * 6, "AM-02", "AM-02", "KIT-1")))
-    common: dict[str, Any] = {
-        "seq": len(before) + 1,
-        "machine": machine,
-        "at": at,
-        "recorded": recorded,
-        "note": "a reason",
-    }
     kind = draw(st.sampled_from(KINDS))
-    mine = [entry for entry in before if entry.machine == machine]
+    mine = [entry for entry in before if entry.machine == common["machine"]]
     if kind == "result":
         return draw(_result(common, codes, step))
     if kind == "happening":
@@ -305,7 +306,7 @@ def _entry(
         value = Decimal(sum(isinstance(x, e.Reading) for x in mine) * 4 + draw(st.integers(-4, 4)))
         return e.Reading(**common, meter="hours", value=value)
     if kind == "exception":
-        until = Instant(at + draw(st.sampled_from((HOUR, 4 * HOUR, 12 * HOUR, DAY))))
+        until = Instant(common["at"] + draw(st.sampled_from((HOUR, 4 * HOUR, 12 * HOUR, DAY))))
         return e.EmergencyUse(**common, until=until, decided="XX")
     if kind == "fault":
         return e.Fault(**common, severity=draw(st.sampled_from(e.Severity)))

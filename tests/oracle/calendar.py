@@ -123,9 +123,11 @@ def period_end(at: int, period: str, zone: str) -> int:
 
 
 def next_period_end(at: int, period: str, zone: str) -> int:
-    """Give the end of the calendar period after the one in which an instant falls."""
-    following = day_after(wall(at, zone).date(), period)
-    return midnight(day_after(following, period), zone)
+    """Give the end of the calendar period after the one in which an instant falls.
+
+    A day that the zone left out is none of its days: there was no instant to do anything in it.
+    """
+    return period_end(period_end(at, period, zone), period, zone)
 
 
 def midnight(day: date, zone: str) -> int:
