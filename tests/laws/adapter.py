@@ -1,60 +1,23 @@
-"""Small random worlds, seen from both sides: the core's entries, and plain dicts for the oracle.
+"""Small worlds, seen from both sides: the core's entries, and plain dicts for the oracle.
 
-Both sides read the same rulebook text, each in its own way. The times lie around a change of the
-clocks, on a coarse grid, so that ends, entries and due instants often coincide.
+Both sides read the same rulebook text, each in its own way.
 """
 
 from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, replace
-from datetime import datetime
 from decimal import Decimal
-from itertools import accumulate
 from typing import Any
-from zoneinfo import ZoneInfo
-
-from hypothesis import strategies as st
 
 from checkwatch.core import entry as e
-from checkwatch.core.instant import BEGINNING, DAY, FOREVER, HOUR, MINUTE, Instant, from_wall
+from checkwatch.core.instant import BEGINNING, FOREVER, HOUR, Instant
 from checkwatch.core.judge import Judge
 from checkwatch.core.versions import Version, Versions
 from checkwatch.rules.read import read_or_refuse
 
-#: A zone, and a local time near a change of its clocks.
-CHANGES = (
-    ("Europe/London", datetime(2026, 3, 29, 1)),
-    ("Europe/London", datetime(2026, 10, 25, 1)),
-    ("America/New_York", datetime(2026, 11, 1, 1)),
-    ("Australia/Lord_Howe", datetime(2026, 4, 5, 2)),
-    ("America/Sao_Paulo", datetime(2018, 11, 4, 0)),
-    ("Pacific/Apia", datetime(2011, 12, 30, 0)),
-)
 MACHINES = (("AM-01", "am", "T1"), ("AM-02", "am", "T1"), ("KIT-1", "kit", "R1"))
 PLACES = (("T1", "theatre", "R1"), ("R1", "room", ""))
-CHECKS = ("full", "middle", "short", "extra")
-WORDS = ("power-on", "moved", "returned", "fault", "fault-closed", "case-start", "case-end")
-
-#: Durations with an `early` and a `late` that are together shorter.
-LENGTHS = (
-    ("PT6H", "PT1H", "PT2H"),
-    ("PT24H", "PT6H", "PT12H"),
-    ("P1D", "PT6H", "PT12H"),
-    ("P1DT6H", "PT12H", "PT30M"),
-    ("P2D", "P1D", "PT12H"),
-    ("P1W", "P1D", "P2D"),
-    ("P1M", "P7D", "P7D"),
-)
-RECURRENCES = (
-    "FREQ=DAILY;BYHOUR=7;BYMINUTE=0",
-    "FREQ=DAILY;BYHOUR=1;BYMINUTE=30",
-    "FREQ=DAILY;BYHOUR=0,2;BYMINUTE=30",
-    "FREQ=WEEKLY;BYDAY=MO,SU;BYHOUR=2;BYMINUTE=15",
-    "FREQ=MONTHLY;BYMONTHDAY=-1;BYHOUR=12",
-    "FREQ=DAILY;COUNT=9770",
-)
-UNITS = ("day", "week", "month", "quarter", "year")
 
 
 @dataclass(frozen=True)
@@ -138,202 +101,3 @@ def as_dict(entry: e.Entry) -> dict[str, Any]:
     elif isinstance(entry, e.Struck):
         found["outcome"] = "restores" if entry.restores else ""
     return found
-
-
-def _maybe(*lines: str) -> st.SearchStrategy[str]:
-    """One of some lines of TOML, or none."""
-    return st.sampled_from(("", *lines))
-
-
-@st.composite
-def clauses(draw: st.DrawFn) -> str:
-    """One validity clause with some of the modifiers that its kind may carry."""
-    kind = draw(st.sampled_from(("valid_for", "valid_for", "until_next", "once_each", "use")))
-    if kind == "use":
-        lines = [
-            'valid_for_use = 10\nmeter = "hours"',
-            draw(st.sampled_from(('reading_within = "P1D"', 'reading_within = "P30D"'))),
-            draw(_maybe('next_due = "from-due"\nearly = 3', 'next_due = "from-due"')),
-            draw(_maybe("late = 2")),
-            draw(_maybe("warn_before = 2.5")),
-        ]
-    else:
-        length, early, late = draw(st.sampled_from(LENGTHS))
-        lines = [draw(_maybe('warn_before = "PT2H"', 'warn_before = "P1D"'))]
-        rounding = draw(_maybe(*(f'round_up_to = "{unit}"' for unit in UNITS)))
-        if kind == "valid_for":
-            chain = f'next_due = "from-due"\nearly = "{early}"'
-            lines += [f'valid_for = "{length}"', rounding, draw(_maybe(chain))]
-            lines.append(draw(_maybe(f'late = "{late}"')))
-        elif kind == "until_next":
-            lines.append(f'valid_until_next = "{draw(st.sampled_from(RECURRENCES))}"')
-            lines += [rounding, draw(_maybe('early = "PT1H"')), draw(_maybe('late = "PT15M"'))]
-        else:
-            lines.append(f'once_each = "{draw(st.sampled_from(UNITS))}"')
-            lines.append(draw(_maybe('late = "PT6H"')))
-    return "\n".join(["[[check.validity]]", *filter(None, lines)])
-
-
-def _listed(words: list[str]) -> str:
-    return "[" + ", ".join(f'"{word}"' for word in words) + "]"
-
-
-@st.composite
-def checks(draw: st.DrawFn, position: int, codes: tuple[str, ...]) -> str:
-    """One check; it covers only checks that come after it, so that no circle comes about."""
-    voided = draw(st.lists(st.sampled_from(WORDS), unique=True, min_size=1, max_size=3))
-    may_survive = [w for w in ("moved", "returned", "fault-closed") if w not in voided]
-    measure = draw(st.booleans())
-    lines = [
-        f'[[check]]\ncode = "{codes[position]}"\ntitle = "{codes[position]}"\nendless = true',
-        draw(st.sampled_from(('kinds = ["am", "kit"]', 'kinds = ["am", "kit"]', 'kinds = ["am"]'))),
-        draw(st.sampled_from(("", "", "gate = false"))),
-        "covers = " + _listed([c for c in codes[position + 1 :] if draw(st.booleans())]),
-        f"voided_by = {_listed(voided)}",
-        "survives = " + _listed([w for w in may_survive if draw(st.booleans())]),
-        draw(_maybe('after_fail = "engineer"')),
-        draw(
-            _maybe(
-                "minutes = { hands_on = 4, watched = 2, alone = 5 }",
-                "minutes = { hands_on = 1, alone = 30.5 }",
-                "minutes = { hands_on = 6 }",
-            )
-        ),
-        *draw(st.lists(clauses(), max_size=2)),
-    ]
-    if measure:
-        lines += [
-            '[[check.measure]]\ncode = "leak"\nunit = "mL/min"',
-            draw(st.sampled_from(("limited_above = 100", "limited_above = 200\nfail_above = 300"))),
-            draw(_maybe("required = true")),
-            draw(_maybe("believable = [0, 2000]", "believable = [10, 400]")),
-        ]
-    return "\n".join(filter(None, lines))
-
-
-@st.composite
-def rulebooks(draw: st.DrawFn, zone: str, most: int) -> str:
-    """The text of a rulebook of a few checks."""
-    codes = CHECKS[: draw(st.integers(1, most))]
-    return "\n".join(
-        (
-            f'[rulebook]\ntitle = "invented"\nzone = "{zone}"',
-            draw(_maybe('longest_exception = "PT12H"', 'longest_exception = "P1D"')),
-            '[[happening]]\ncode = "power-on"\ntitle = "Switched on"',
-            draw(_maybe('[[happening]]\ncode = "repair"\ntitle = "Repaired"')),
-            *(draw(checks(position, codes)) for position in range(len(codes))),
-            '[[place_kind]]\ncode = "theatre"',
-            draw(st.sampled_from(('needs = ["am"]', 'needs = ["am", "am"]', "needs = []"))),
-            '[[place_kind]]\ncode = "room"',
-            draw(st.sampled_from(('needs = ["am"]', "needs = []"))),
-        )
-    )
-
-
-KINDS = (
-    *("result",) * 16,
-    *("happening",) * 2,
-    "reading",
-    "reading",
-    "reading",
-    "exception",
-    "exception",
-    "fault",
-    "fault-closed",
-    "withdrawn",
-    "returned",
-    "moved",
-    "case-start",
-    "case-end",
-    "note",
-    *("struck",) * 3,
-)
-OUTCOMES = (*("pass",) * 6, "limited", "limited", "fail", "stopped", "begun")
-#: Steps from one entry to the next; four of six hours are a day, so that schedules are kept.
-GAPS = (0, 0, 0, 1, 1, 2, 3, 4, 5, 6)
-LEAKS = tuple(map(Decimal, ("5", "60", "150", "200", "250.5", "300", "301", "500", "9999")))
-
-
-@st.composite
-def worlds(draw: st.DrawFn) -> World:
-    """A world of five to twenty-five entries beside the enrolments.
-
-    Half of the worlds are narrow: one check and one busy machine, so that entries meet each other.
-    """
-    narrow = draw(st.booleans())
-    most, busy = (1, 1) if narrow else (len(CHECKS), len(MACHINES))
-    zone, local = draw(st.sampled_from(CHANGES))
-    step = draw(st.sampled_from((30 * MINUTE, 6 * HOUR, 6 * HOUR, 12 * HOUR, DAY)))
-    begin = Instant(from_wall(local, ZoneInfo(zone)) - draw(st.integers(0, 12)) * step)
-    common: dict[str, Any] = {"at": begin, "recorded": begin}
-    entries: list[e.Entry] = [
-        e.Enrolled(seq=n, machine=m, kind=k, place=p, **common)
-        for n, (m, k, p) in enumerate(MACHINES, 1)
-    ]
-    number = draw(st.integers(5, 25))
-    gaps = draw(st.lists(st.sampled_from(GAPS), min_size=number, max_size=number))
-    texts = [draw(rulebooks(zone, most))]
-    codes = [code for code in CHECKS if f'"{code}"\ntitle' in texts[0]] * 4 + list(CHECKS[:most])
-    for steps in accumulate(gaps):
-        recorded = Instant(begin + steps * step)
-        late = draw(st.sampled_from((0, 0, 0, 0, 1, 3)))
-        at = Instant(max(begin, recorded - late * step))
-        tag = draw(st.sampled_from([m for m, *_ in MACHINES[:busy]] + ["AM-01"] * busy))
-        common = {"seq": len(entries) + 1, "machine": tag, "at": at, "recorded": recorded}
-        entries.append(draw(_entry(tuple(entries), common | {"note": "a reason"}, codes, step)))
-    starts = [begin]
-    if draw(st.integers(0, 3)) == 3:
-        texts.append(draw(rulebooks(zone, most)))
-        starts.append(Instant(begin + draw(st.integers(1, 30)) * step))
-    return World(tuple(texts), tuple(starts), tuple(entries))
-
-
-@st.composite
-def _entry(
-    draw: st.DrawFn,
-    before: tuple[e.Entry, ...],
-    common: dict[str, Any],
-    codes: list[str],
-    step: int,
-) -> e.Entry:
-    kind = draw(st.sampled_from(KINDS))
-    mine = [entry for entry in before if entry.machine == common["machine"]]
-    if kind == "result":
-        return draw(_result(common, codes, step))
-    if kind == "happening":
-        return e.Happening(**common, code=draw(st.sampled_from(("power-on", "repair"))))
-    if kind == "reading":
-        value = Decimal(sum(isinstance(x, e.Reading) for x in mine) * 4 + draw(st.integers(-4, 4)))
-        return e.Reading(**common, meter="hours", value=value)
-    if kind == "exception":
-        until = Instant(common["at"] + draw(st.sampled_from((HOUR, 4 * HOUR, 12 * HOUR, DAY))))
-        return e.EmergencyUse(**common, until=until, decided="XX")
-    if kind == "fault":
-        return e.Fault(**common, severity=draw(st.sampled_from(e.Severity)))
-    if kind == "fault-closed":
-        faults = [x.seq for x in mine if isinstance(x, e.Fault)]
-        return e.FaultClosed(**common, of=draw(st.sampled_from((None, *faults))))
-    if kind == "moved":
-        return e.Moved(**common, place=draw(st.sampled_from(("T1", "R1"))))
-    if kind == "struck":
-        of = draw(st.sampled_from([x.seq for x in mine if not isinstance(x, e.Struck)]))
-        return e.Struck(**common, of=of, restores=draw(st.booleans()) and of > len(MACHINES))
-    if kind == "withdrawn" and draw(st.integers(0, 4)) == 4:
-        kind = "retired"
-    return e.RESERVED[kind](**common)
-
-
-@st.composite
-def _result(draw: st.DrawFn, common: dict[str, Any], codes: list[str], step: int) -> e.Result:
-    outcome = e.Outcome(draw(st.sampled_from(OUTCOMES)))
-    leak = draw(st.sampled_from((None, *LEAKS, *LEAKS[:3])))
-    started = draw(st.sampled_from((None, None, 0, 1)))
-    text = f"no low flow, {common['seq']}"
-    return e.Result(
-        **common,
-        check=draw(st.sampled_from(codes)),
-        outcome=outcome,
-        started=None if started is None else Instant(common["at"] - started * step),
-        measures=() if leak is None else (("leak", leak),),
-        limits=(text,) if outcome is e.Outcome.LIMITED else (),
-    )

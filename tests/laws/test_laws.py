@@ -19,7 +19,8 @@ from checkwatch.core.instant import FOREVER, Instant, parse_instant, to_datetime
 from checkwatch.core.judge import Judge
 from checkwatch.core.standing import ORDER, MachineStanding, Standing
 from checkwatch.core.window import Window
-from tests.laws.adapter import MACHINES, World, worlds
+from tests.laws.adapter import MACHINES, World
+from tests.laws.random_worlds import worlds
 from tests.laws.test_oracle_agrees import boundaries
 
 law = settings(

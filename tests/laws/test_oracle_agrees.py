@@ -17,7 +17,8 @@ from checkwatch.core.judge import Judge
 from checkwatch.core.place import place_standing, present
 from checkwatch.core.standing import CheckState, MachineStanding
 from tests import oracle
-from tests.laws.adapter import MACHINES, PLACES, World, worlds
+from tests.laws.adapter import MACHINES, PLACES, World
+from tests.laws.random_worlds import worlds
 
 CALM = settings(
     max_examples=120,

@@ -85,6 +85,18 @@ def test_an_exception_excuses_nothing_that_was_ready_when_it_was_written() -> No
     assert stands(rulebook, *log, at="09:00").standing is Standing.NOT_CLEARED
 
 
+def test_a_pass_struck_later_still_ends_the_excuse_that_it_ended() -> None:
+    rulebook = rules(check("look", "PT24H"))
+    log = (
+        enrolled(TAG),
+        wrote(e.EmergencyUse, TAG, "08:00", until=t("11:00"), note="a reason", decided="XX"),
+        passed(TAG, "look", "08:30"),
+    )
+    assert stands(rulebook, *log, at="08:15").standing is Standing.BY_EXCEPTION
+    log += (struck(3, "09:00"),)
+    assert stands(rulebook, *log, at="09:30").standing is Standing.NOT_CLEARED
+
+
 def test_a_struck_reading_lengthens_no_later_window_of_a_kept_schedule() -> None:
     """Base 150, so due at 250; 260 is within late, so next at 350. Were the base 100, as the
     struck reading leaves it, 260 would be late and the next due at 360."""
