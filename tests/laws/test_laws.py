@@ -11,7 +11,7 @@ from itertools import pairwise
 from random import Random
 from zoneinfo import ZoneInfo
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from checkwatch.core import entry as e
@@ -111,11 +111,25 @@ def test_an_entry_recorded_after_k_changes_nothing_known_at_k(
 @law
 @given(worlds(), TAGS, st.data())
 def test_other_machines_never_matter(world: World, machine: str, data: st.DataObject) -> None:
-    """Also: nothing written about one machine changes another."""
     alone = world.with_entries(*(x for x in world.entries if x.machine == machine))
     for at in instants(world, data):
         all_of_them = Judge(machine, alone.entries, world.versions, at, FOREVER)
         assert stands(world, machine, at) == all_of_them.at(at)
+
+
+@law
+@given(worlds(), TAGS, TAGS, st.data())
+def test_nothing_written_about_one_machine_changes_another(
+    world: World, machine: str, other: str, data: st.DataObject
+) -> None:
+    assume(machine != other)
+    of = data.draw(st.sampled_from(world.entries)).seq
+    after = written_now(world, other, e.Withdrawn)
+    after = written_now(after, other, lambda **common: e.Struck(**common, of=of))
+    mine = {x.seq for x in world.entries if x.machine == machine}
+    assume(of not in mine)  # it is refused: a striking names an entry of its own machine
+    for at in instants(world, data):
+        assert stands(world, machine, at) == stands(after, machine, at)
 
 
 @law
