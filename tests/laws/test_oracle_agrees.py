@@ -21,7 +21,7 @@ from tests.laws.adapter import MACHINES, PLACES, World
 from tests.laws.random_worlds import worlds
 
 CALM = settings(
-    max_examples=120,
+    max_examples=70,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
