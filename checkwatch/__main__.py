@@ -42,6 +42,9 @@ def _run() -> int:
     except BrokenPipeError:
         raise
     except SystemExit as left:
+        # The library turns a closed pipe into 1, which here would read as "not cleared".
+        if isinstance(left.__context__, BrokenPipeError):
+            return errors.CANNOT_TELL
         return left.code if isinstance(left.code, int) else errors.WRONG_USE
     except Exception as error:  # the last line of defence: no answer is better than a wrong one
         if os.environ.get("CHECKWATCH_DEBUG"):

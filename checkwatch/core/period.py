@@ -143,11 +143,6 @@ def _step_months(local: datetime, months: int) -> datetime:
     return local.replace(year=year, month=month0 + 1, day=day)
 
 
-def start_of(instant: Instant, unit: Unit, zone: tzinfo) -> Instant:
-    """The start of the calendar day, week (Monday first), month, quarter or year it falls in."""
-    return from_wall(_first_day(wall(instant, zone), unit), zone)
-
-
 def end_of(instant: Instant, unit: Unit, zone: tzinfo) -> Instant:
     """The end of that calendar unit: the start of the next, as midnight begins a day."""
     first = _first_day(wall(instant, zone), unit)

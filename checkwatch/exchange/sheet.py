@@ -8,10 +8,9 @@ what somebody wrote. Memory stays that of one row. What cells mean is not known 
 from __future__ import annotations
 
 import csv
-import io
 from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
-from typing import BinaryIO, NamedTuple, TextIO
+from typing import NamedTuple, TextIO
 
 from checkwatch.errors import Problem
 
@@ -47,11 +46,6 @@ class SheetRow(NamedTuple):
     line: int
     cells: dict[str, str]
     problem: Problem | None = None
-
-
-def as_text(stream: BinaryIO) -> TextIO:
-    """The stream as text; a byte that is not UTF-8 becomes a mark by which `rows` finds it."""
-    return io.TextIOWrapper(stream, "utf-8", errors="surrogateescape", newline="")
 
 
 def rows(stream: TextIO, where: str, columns: Columns) -> Iterator[SheetRow]:

@@ -170,12 +170,13 @@ def test_begin_makes_no_book_over_another_and_none_with_mistakes(
 
 
 def test_a_reader_that_leaves_early_is_no_trouble(suite: str) -> None:
-    said = start_piped("export", "--db", suite)
+    code, said = start_piped("export", "--db", suite)
     assert said == "", "nothing is said to somebody who has gone"
+    assert code == 6, "an answer that nobody read to its end is no answer"
 
 
-def start_piped(*words: str) -> str:
-    """What stands on standard error where `| head -1` reads the answer."""
+def start_piped(*words: str) -> tuple[int, str]:
+    """The exit code, and what stands on standard error, where `| head -1` reads the answer."""
     with subprocess.Popen(
         [*PROGRAM, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
@@ -183,7 +184,8 @@ def start_piped(*words: str) -> str:
         assert process.stderr is not None
         assert process.stdout.readline().startswith("machine,what,at")
         process.stdout.close()
-        return process.stderr.read()
+        said = process.stderr.read()
+        return process.wait(), said
 
 
 def test_the_script_and_the_module_are_one_program(suite: str) -> None:
