@@ -46,12 +46,15 @@ class Terminal:
         )
 
     def look(self, seconds: float = 0.3) -> list[str]:
-        """The lines of the screen after so long."""
+        """The lines of the screen after so long, and not in the middle of a redraw."""
         end = time.monotonic() + seconds
-        while time.monotonic() < end:
+        quiet = False
+        while time.monotonic() < end or not quiet:
             try:
                 came = self.program.read_nonblocking(100_000, timeout=0.1)
+                quiet = False
             except pexpect.TIMEOUT:
+                quiet = True
                 continue
             except pexpect.EOF:
                 break
