@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from checkwatch.answers.board import board
 from checkwatch.answers.cleared import cleared
-from checkwatch.core.standing import Standing
+from checkwatch.core.states import Standing
 from tests.build import ask, book, enrolled, rules
 
 DOUBTED = book(

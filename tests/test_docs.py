@@ -17,7 +17,7 @@ from checkwatch import errors
 from checkwatch.cli.app import app
 from checkwatch.core.entry import RESERVED, Outcome, Severity
 from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES
-from checkwatch.core.standing import Standing, State
+from checkwatch.core.states import Standing, State
 from checkwatch.exchange import fleet, logbook, places
 from checkwatch.rules import table
 from checkwatch.rules.cases import read_cases

@@ -8,7 +8,8 @@ from checkwatch.answers.book import Book, Question
 from checkwatch.core.entry import Happening, Result
 from checkwatch.core.instant import Instant
 from checkwatch.core.rulebook import Rulebook
-from checkwatch.core.standing import ORDER, MachineStanding
+from checkwatch.core.standing import MachineStanding
+from checkwatch.core.states import ORDER
 from checkwatch.core.versions import Version, Versions
 
 

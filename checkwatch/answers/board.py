@@ -10,7 +10,8 @@ from checkwatch.answers.overdue import Overdue, overdue
 from checkwatch.core.entry import PlaceKnown
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.place import PlaceStanding, place_standing
-from checkwatch.core.standing import MachineStanding, Standing
+from checkwatch.core.standing import MachineStanding
+from checkwatch.core.states import Standing
 
 #: Where machines are put whose place the book does not know; no place can be called so.
 _ASTRAY = "\0"

@@ -11,7 +11,8 @@ from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.judge import Judge
 from checkwatch.core.place import PlaceStanding, present
 from checkwatch.core.rulebook import Rulebook
-from checkwatch.core.standing import MachineStanding, Standing
+from checkwatch.core.standing import MachineStanding
+from checkwatch.core.states import Standing
 from checkwatch.core.versions import Versions
 
 

@@ -7,7 +7,8 @@ from typing import NamedTuple
 from checkwatch.core.entry import Entry
 from checkwatch.core.instant import Instant
 from checkwatch.core.rulebook import ForUse, OnceEach, UntilNext, ValidFor, Validity
-from checkwatch.core.standing import CheckState, MachineStanding, State
+from checkwatch.core.standing import CheckState, MachineStanding
+from checkwatch.core.states import State
 
 #: The key under which a rulebook writes each kind of clause.
 CLAUSE_KEYS: dict[type[Validity], str] = {

@@ -11,7 +11,8 @@ from checkwatch.core.entry import Fault, Severity, Withdrawn
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.judge import Judge
 from checkwatch.core.place import Missing, PlaceStanding, place_standing, present
-from checkwatch.core.standing import CheckState, MachineStanding, Standing
+from checkwatch.core.standing import CheckState, MachineStanding
+from checkwatch.core.states import Standing
 
 _YES = (Standing.CLEARED, Standing.LIMITED)
 

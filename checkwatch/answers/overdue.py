@@ -7,7 +7,8 @@ from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.core.instant import Instant
-from checkwatch.core.standing import CheckState, MachineStanding, Standing
+from checkwatch.core.standing import CheckState, MachineStanding
+from checkwatch.core.states import Standing
 
 
 class Owed(NamedTuple):

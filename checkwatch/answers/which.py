@@ -7,7 +7,7 @@ from typing import NamedTuple
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.cleared import Cleared, cleared
 from checkwatch.core.instant import Instant
-from checkwatch.core.standing import ORDER, Standing
+from checkwatch.core.states import ORDER, Standing
 
 
 class Which(NamedTuple):

@@ -16,7 +16,7 @@ from checkwatch.cli.options import Asking, At, Db, Json, KnownAt, Span, asking
 from checkwatch.cli.show import here, show, show_json
 from checkwatch.core.instant import Instant
 from checkwatch.core.period import later, parse_period
-from checkwatch.core.standing import Standing
+from checkwatch.core.states import Standing
 from checkwatch.errors import CannotTell, Problem
 from checkwatch.rules.words import rule_in_words
 from checkwatch.run import clock

@@ -16,14 +16,8 @@ from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import Logbook, as_of
 from checkwatch.core.period import later
 from checkwatch.core.rulebook import Rulebook
-from checkwatch.core.standing import (
-    CheckState,
-    MachineStanding,
-    Standing,
-    State,
-    standing_of,
-    state_of,
-)
+from checkwatch.core.standing import CheckState, MachineStanding, standing_of, state_of
+from checkwatch.core.states import Standing, State
 from checkwatch.core.versions import Version, Versions
 from checkwatch.core.window import Track, track
 

@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 from checkwatch.core.entry import PlaceKnown
 from checkwatch.core.rulebook import Rulebook
-from checkwatch.core.standing import ORDER, MachineStanding, Standing
+from checkwatch.core.standing import MachineStanding
+from checkwatch.core.states import ORDER, Standing
 
 
 class Missing(NamedTuple):

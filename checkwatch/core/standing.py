@@ -1,12 +1,11 @@
 """Where a machine stands: the state of each check, then the standing (docs/meaning.md, 6 and 7).
 
-The two tables at the top are the priorities: the first line that applies decides.
+The table of standings holds the priorities: the first line that applies decides.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from enum import StrEnum
 from typing import NamedTuple
 
 from checkwatch.core.attempt import Attempt
@@ -14,37 +13,8 @@ from checkwatch.core.entry import Outcome, Severity
 from checkwatch.core.instant import Instant
 from checkwatch.core.logbook import Logbook
 from checkwatch.core.rulebook import Check, Rulebook
+from checkwatch.core.states import READY, Standing, State
 from checkwatch.core.window import Ending, Track, Window
-
-
-class State(StrEnum):
-    """Where one check stands."""
-
-    NEVER = "never"
-    FAILED = "failed"
-    STOPPED = "stopped"
-    VOIDED = "voided"
-    LAPSED = "lapsed"
-    IN_GRACE = "in-grace"
-    DUE = "due"
-    VALID = "valid"
-
-
-class Standing(StrEnum):
-    """Where a machine or a place stands, from best to worst."""
-
-    CLEARED = "cleared"
-    LIMITED = "limited"
-    BY_EXCEPTION = "by-exception"
-    NOT_CLEARED = "not-cleared"
-    WITHDRAWN = "withdrawn"
-    UNKNOWN = "unknown"
-
-
-#: From best to worst: 0 is the best.
-ORDER = {standing: rank for rank, standing in enumerate(Standing)}
-
-READY = frozenset({State.VALID, State.DUE, State.IN_GRACE})
 
 
 class CheckState(NamedTuple):

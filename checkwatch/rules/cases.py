@@ -14,7 +14,7 @@ from checkwatch.core.entry import Enrolled, Entry, FaultClosed, Struck
 from checkwatch.core.instant import DAY, FOREVER, Instant
 from checkwatch.core.period import Period
 from checkwatch.core.rulebook import Rulebook
-from checkwatch.core.standing import Standing, State
+from checkwatch.core.states import Standing, State
 from checkwatch.errors import Problem
 from checkwatch.rules.log_entry import to_entry
 from checkwatch.rules.log_line import Line, Scene, read_time, take_apart

@@ -9,7 +9,8 @@ from checkwatch.answers.cleared import Cleared
 from checkwatch.answers.least_work import Work
 from checkwatch.core.attempt import plain as number
 from checkwatch.core.instant import FOREVER, HOUR
-from checkwatch.core.standing import CheckState, MachineStanding, Standing, State
+from checkwatch.core.standing import CheckState, MachineStanding
+from checkwatch.core.states import Standing, State
 from checkwatch.views.reason import reasons, unknown
 from checkwatch.views.report import Command, Report, Sentence, Table
 from checkwatch.views.words import (

@@ -9,7 +9,8 @@ from checkwatch.answers.cleared import Cleared, reasons
 from checkwatch.answers.effect import Effect
 from checkwatch.core.entry import Entry
 from checkwatch.core.place import present
-from checkwatch.core.standing import CheckState, State
+from checkwatch.core.standing import CheckState
+from checkwatch.core.states import State
 from checkwatch.views.answer import caution, clears, sentence
 from checkwatch.views.report import Report
 from checkwatch.views.words import Here, harmless, inside, listed

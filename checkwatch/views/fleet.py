@@ -17,7 +17,8 @@ from checkwatch.answers.board import Board, Placed, Row
 from checkwatch.core.entry import Severity
 from checkwatch.core.instant import FOREVER, HOUR, Instant
 from checkwatch.core.place import PlaceStanding
-from checkwatch.core.standing import ORDER, MachineStanding, Standing
+from checkwatch.core.standing import MachineStanding
+from checkwatch.core.states import ORDER, Standing
 from checkwatch.views.grid import Cell, cell, cut, line, lines, widths
 from checkwatch.views.reason import lacks, said
 from checkwatch.views.report import LONGEST, cell_text

@@ -19,7 +19,8 @@ from checkwatch.core.entry import (
 )
 from checkwatch.core.place import Missing
 from checkwatch.core.rulebook import Check, OnceEach, Rulebook, UntilNext, ValidFor, Validity
-from checkwatch.core.standing import CheckState, MachineStanding, State
+from checkwatch.core.standing import CheckState, MachineStanding
+from checkwatch.core.states import State
 from checkwatch.views.words import (
     Here,
     harmless,

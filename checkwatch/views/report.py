@@ -10,7 +10,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from checkwatch.core.standing import Standing
+from checkwatch.core.states import Standing
 from checkwatch.views.words import LOOKS, columns, harmless
 
 WIDTH = 80

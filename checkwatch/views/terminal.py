@@ -11,7 +11,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table as RichTable
 from rich.text import Text
 
-from checkwatch.core.standing import Standing
+from checkwatch.core.states import Standing
 from checkwatch.views.report import LONGEST, Block, Command, Sentence, Table, cell_text, paragraph
 from checkwatch.views.words import LOOKS, harmless
 

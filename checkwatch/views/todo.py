@@ -17,7 +17,8 @@ from checkwatch.answers.overdue import Owed
 from checkwatch.core.entry import Severity
 from checkwatch.core.instant import BEGINNING, HOUR, MINUTE, Instant
 from checkwatch.core.rulebook import Check, Number, Rulebook
-from checkwatch.core.standing import MachineStanding, Standing
+from checkwatch.core.standing import MachineStanding
+from checkwatch.core.states import Standing
 from checkwatch.views.words import inside, listed, plural, spoken
 
 #: Places that begin to work within so long are worked for already; our own choice.

@@ -10,7 +10,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from datetime import tzinfo
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from checkwatch.core.instant import (
     DAY,
@@ -22,8 +22,10 @@ from checkwatch.core.instant import (
     to_datetime,
     wall,
 )
-from checkwatch.core.period import Period
-from checkwatch.core.standing import Standing, State
+from checkwatch.core.states import Standing, State
+
+if TYPE_CHECKING:
+    from checkwatch.core.period import Period
 
 
 class Look(NamedTuple):

@@ -19,7 +19,7 @@ from rich.console import Console, RenderableType
 from checkwatch.answers.board import Board, board
 from checkwatch.core.entry import Outcome
 from checkwatch.core.instant import MINUTE, Instant
-from checkwatch.core.standing import Standing
+from checkwatch.core.states import Standing
 from checkwatch.views.board import Blind, Frame, Late, Screen, plain
 from checkwatch.views.todo import tasks
 from tests.board.fleet import FRAME, RULES, many, twelve, with_places

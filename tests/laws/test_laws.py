@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from checkwatch.core import entry as e
 from checkwatch.core.instant import FOREVER, Instant, parse_instant, to_datetime
 from checkwatch.core.judge import Judge
-from checkwatch.core.standing import ORDER, MachineStanding, Standing
+from checkwatch.core.standing import MachineStanding
+from checkwatch.core.states import ORDER, Standing
 from checkwatch.core.window import Window
 from tests.laws.adapter import MACHINES, World
 from tests.laws.random_worlds import worlds

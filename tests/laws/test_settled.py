@@ -10,7 +10,8 @@ from decimal import Decimal
 from checkwatch.core import entry as e
 from checkwatch.core.period import parse_period
 from checkwatch.core.rulebook import ForUse, UntilNext, ValidFor
-from checkwatch.core.standing import MachineStanding, Standing
+from checkwatch.core.standing import MachineStanding
+from checkwatch.core.states import Standing
 from tests.build import ask, book, check, did, enrolled, passed, rules, t, wrote
 
 TAG = "AM-01"

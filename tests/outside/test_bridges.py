@@ -27,7 +27,7 @@ from checkwatch.answers.cleared import cleared
 from checkwatch.answers.overdue import overdue
 from checkwatch.answers.windows import windows
 from checkwatch.core.instant import iso, parse_instant
-from checkwatch.core.standing import Standing, State
+from checkwatch.core.states import Standing, State
 from checkwatch.core.window import Ending, Window
 from checkwatch.exchange.fleet import read_fleet
 from checkwatch.exchange.places import places_of

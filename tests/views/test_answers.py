@@ -14,7 +14,7 @@ from checkwatch.answers.book import Book
 from checkwatch.answers.cleared import cleared
 from checkwatch.core.entry import EmergencyUse, Entry, Fault, Outcome, Severity, Withdrawn
 from checkwatch.core.instant import Instant
-from checkwatch.core.standing import Standing
+from checkwatch.core.states import Standing
 from checkwatch.views import answer as view
 from checkwatch.views.report import plain
 from checkwatch.views.words import LOOKS, Here

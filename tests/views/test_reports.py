@@ -22,7 +22,7 @@ from checkwatch.core.entry import (
     Withdrawn,
 )
 from checkwatch.core.rulebook import OnceEach
-from checkwatch.core.standing import Standing
+from checkwatch.core.states import Standing
 from checkwatch.views import effect as effects
 from checkwatch.views import lists
 from checkwatch.views.report import Command, Report, Sentence, Table, plain

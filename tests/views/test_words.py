@@ -8,7 +8,7 @@ import pytest
 
 from checkwatch.core.instant import DAY, FOREVER, HOUR, MINUTE, Instant, parse_instant
 from checkwatch.core.period import parse_period
-from checkwatch.core.standing import Standing, State
+from checkwatch.core.states import Standing, State
 from checkwatch.views import words
 
 LONDON = ZoneInfo("Europe/London")
