@@ -29,10 +29,15 @@ def main() -> None:
 
 
 def _run() -> int:
-    from checkwatch.cli.app import app
+    from checkwatch.cli.quick import quick
     from checkwatch.cli.show import tell, tell_problems
 
     try:
+        code = quick(sys.argv[1:])
+        if code is not None:
+            return code
+        from checkwatch.cli.app import app
+
         app()
     except errors.CheckwatchError as refusal:
         tell_problems(refusal.problems)

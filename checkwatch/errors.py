@@ -3,8 +3,6 @@
 The exit codes are those of docs/reference/exit-codes.md; other programs rely on them.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 YES = 0

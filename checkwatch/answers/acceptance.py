@@ -26,13 +26,10 @@ from checkwatch.core.entry import (
     Result,
     Struck,
 )
-from checkwatch.core.instant import MINUTE, Instant, iso
+from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso
 from checkwatch.core.period import later
 from checkwatch.core.rulebook import Check, ForUse, Measure, Rulebook
 from checkwatch.errors import Problem
-
-#: How far ahead of our clock an entry may be dated (docs/meaning.md, part 2).
-CLOCK_TOLERANCE = 2 * MINUTE
 
 _LONGEST_TEXT = 10_000
 _LONGEST_NAME = 64

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from checkwatch.core.entry import Entry, PlaceKnown
-from checkwatch.core.instant import FOREVER, Instant
+from checkwatch.core.instant import BEGINNING, FOREVER, Instant
 from checkwatch.core.judge import Judge
 from checkwatch.core.place import PlaceStanding, present
 from checkwatch.core.rulebook import Rulebook
@@ -46,6 +46,7 @@ class Book:
     entries: Mapping[str, Sequence[Entry]]
     doubts: tuple[str, ...] = ()
     newest: Instant | None = None
+    _latest: dict[str, Instant] = field(default_factory=dict, repr=False)
     _judges: dict[tuple[str, Instant, Instant], Judge] = field(default_factory=dict, repr=False)
     _fleets: dict[Question, list[MachineStanding]] = field(default_factory=dict, repr=False)
 
@@ -62,9 +63,13 @@ class Book:
 
     def judge(self, machine: str, question: Question, at: Instant | None = None) -> Judge:
         """The judge of a machine with its entries up to `at` (the question's instant)."""
-        key = (machine, question.at if at is None else at, question.known)
+        at = question.at if at is None else at
+        entries = self.entries.get(machine, ())
+        if machine not in self._latest:
+            self._latest[machine] = max((entry.at for entry in entries), default=BEGINNING)
+        # After its last entry a machine's entries are the same at any instant.
+        key = (machine, min(at, self._latest[machine]), question.known)
         if key not in self._judges:
-            entries = self.entries.get(machine, ())
             self._judges[key] = Judge(machine, entries, self.versions, key[1], key[2])
         return self._judges[key]
 

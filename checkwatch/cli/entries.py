@@ -9,8 +9,8 @@ from typing import Annotated, Any, NamedTuple
 import typer
 
 from checkwatch.answers.acceptance import measures_taken
-from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, Yes, asking
-from checkwatch.cli.show import confirm, here, show, tell
+from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, Yes, asking, confirm
+from checkwatch.cli.show import show, tell
 from checkwatch.core import entry as e
 from checkwatch.core.instant import Instant
 from checkwatch.core.period import later, parse_period
@@ -102,7 +102,7 @@ def show_written(wrote: Written, as_json: bool, what_if: bool) -> None:
         entries = _about(wrote, seen.after.machine)
         report += [
             *([""] if report else []),
-            *effect.effect(seen, entries, here(wrote.asked), what_if),
+            *effect.effect(seen, entries, wrote.asked.here, what_if),
         ]
     show(report, wrote.asked.title)
 

@@ -21,7 +21,8 @@ from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.rejects import write_rejects
 from checkwatch.exchange.write import write_fleet, write_logbook, write_places
 from checkwatch.run import clock
-from checkwatch.run.importing import Imported, Progress, import_log
+from checkwatch.run.foresee import Progress
+from checkwatch.run.importing import Imported, import_log
 from checkwatch.run.world import names_of
 from checkwatch.store import engine, read
 from checkwatch.views.words import plural

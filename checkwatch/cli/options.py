@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated, NamedTuple
 
 import typer
 
+from checkwatch.errors import Problem, WrongUse
 from checkwatch.run.settings import book_url
 
 Db = Annotated[
@@ -41,9 +43,9 @@ class Asking(NamedTuple):
     """What a question was asked with."""
 
     db: str
-    at: str | None
-    known_at: str | None
-    json: bool
+    at: str | None = None
+    known_at: str | None = None
+    json: bool = False
 
 
 def asking(
@@ -66,3 +68,13 @@ def asking(
         either(known_at, "known_at"),
         json or bool(before.get("json")),
     )
+
+
+def confirm(question: str, yes: bool) -> None:
+    """Goes on only with a yes; where nobody can answer, --yes must have been given."""
+    if yes:
+        return
+    if not sys.stdin.isatty():
+        raise WrongUse(Problem("", f"{question} nobody is there to answer", "add --yes"))
+    if not typer.confirm(question, err=True):
+        raise WrongUse(Problem("", "nothing was written", "run it again to write it"))

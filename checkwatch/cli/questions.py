@@ -13,10 +13,10 @@ from checkwatch.answers.overdue import overdue as what_is_overdue
 from checkwatch.answers.which import which as which_are
 from checkwatch.answers.windows import windows as windows_of
 from checkwatch.cli.options import Asking, At, Db, Json, KnownAt, Span, asking
-from checkwatch.cli.show import here, show, show_json
+from checkwatch.cli.quick import CODES, from_outlook
+from checkwatch.cli.show import show
 from checkwatch.core.instant import Instant
 from checkwatch.core.period import later, parse_period
-from checkwatch.core.states import Standing
 from checkwatch.errors import CannotTell, Problem
 from checkwatch.rules.words import rule_in_words
 from checkwatch.run import clock
@@ -25,16 +25,6 @@ from checkwatch.views import answer, document, lists
 from checkwatch.views import why as reasoning
 
 What = Annotated[str, typer.Argument(help="A machine's tag or a place.", metavar="WHAT")]
-
-#: The exit code of an answer to "cleared?".
-CODES = {
-    Standing.CLEARED: errors.YES,
-    Standing.LIMITED: errors.WITH_LIMITS,
-    Standing.BY_EXCEPTION: errors.BY_EXCEPTION,
-    Standing.NOT_CLEARED: errors.NO,
-    Standing.WITHDRAWN: errors.NO,
-    Standing.UNKNOWN: errors.CANNOT_TELL,
-}
 
 
 def _ask(asked_with: Asking, concerns: Concerns = everything) -> Asked:
@@ -72,11 +62,15 @@ def cleared(
     Exit code: 0 yes, 4 with limits, 5 in use by exception, 1 no, 6 cannot tell.
     """
     asked_with = asking(ctx, db, at, known_at, json)
+    if asked_with == Asking(asked_with.db) and span is None:
+        code = from_outlook(what, asked_with.db)
+        if code is not None:
+            raise typer.Exit(code)
     found, asked = _answer(what, asked_with, span)
     if asked_with.json:
-        show_json(document.cleared(found))
+        print(document.to_text(document.cleared(found)))
     else:
-        show(answer.cleared(found, here(asked)), asked.title)
+        show(answer.cleared(found, asked.here), asked.title)
     raise typer.Exit(CODES[found.decides])
 
 
@@ -92,12 +86,12 @@ def why(
     asked_with = asking(ctx, db, at, known_at, json)
     found, asked = _answer(what, asked_with, None)
     if asked_with.json:
-        show_json(document.cleared(found))
+        print(document.to_text(document.cleared(found)))
     else:
         rulebook = asked.book.rulebook(asked.question)
         checks = rulebook.checks.values() if rulebook else ()
         sayings = {check.code: rule_in_words(check, rulebook) for check in checks if rulebook}
-        show(reasoning.why(found, sayings, here(asked)), asked.title)
+        show(reasoning.why(found, sayings, asked.here), asked.title)
     raise typer.Exit(CODES[found.decides])
 
 
@@ -121,9 +115,9 @@ def which(
     end = _span(span, asked, "--for")
     found = which_are(asked.book, asked.question, kind, end)
     if asked_with.json:
-        show_json(document.which(found))
+        print(document.to_text(document.which(found)))
     else:
-        show(lists.which(found, here(asked)), asked.title)
+        show(lists.which(found, asked.here), asked.title)
     if asked.book.doubts:
         raise typer.Exit(errors.CANNOT_TELL)
     raise typer.Exit(errors.YES if found.any_yes else errors.NO)
@@ -155,9 +149,9 @@ def overdue(
     asked = _ask(asked_with)
     found = what_is_overdue(asked.book, asked.question, _span(within, asked, "--within"))
     if asked_with.json:
-        show_json(document.overdue(found))
+        print(document.to_text(document.overdue(found)))
     else:
-        show(lists.overdue(found, here(asked)), asked.title)
+        show(lists.overdue(found, asked.here), asked.title)
     if found.doubts:
         raise typer.Exit(errors.CANNOT_TELL)
     raise typer.Exit(errors.YES if found.nothing else errors.NO)
@@ -184,7 +178,7 @@ def windows(
         raise errors.WrongUse(Problem("--check", f"no check {check!r}", f"there are: {known}"))
     found = windows_of(tag, asked.book, asked.question, check)
     if asked_with.json:
-        show_json(document.windows(found))
+        print(document.to_text(document.windows(found)))
     else:
-        show(lists.windows(found, here(asked)), asked.title)
+        show(lists.windows(found, asked.here), asked.title)
     raise typer.Exit(errors.CANNOT_TELL if found.doubts else errors.YES)

@@ -9,8 +9,8 @@ import typer
 
 from checkwatch import errors
 from checkwatch.cli.files import text_of
-from checkwatch.cli.options import By, Db, Yes, asking
-from checkwatch.cli.show import confirm, here, show, tell, tell_problems
+from checkwatch.cli.options import By, Db, Yes, asking, confirm
+from checkwatch.cli.show import show, tell, tell_problems
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.rules.cases import read_cases
@@ -111,7 +111,7 @@ def adopt(
         raise WrongUse(Problem("adopt", "who adopts it and why is kept with it", remedy))
     url = asking(ctx, db).db
     asked, found = preview(url, clock.now(), rulebook, start)
-    show(adoption.adoption(found, here(asked)), asked.title)
+    show(adoption.adoption(found, asked.here), asked.title)
     confirm("Adopt it?", yes)
     moment = None if start is None else found.start
     entry = write_adoption(url, clock.now(), text, moment, by, why)

@@ -15,7 +15,7 @@ from checkwatch.answers.board import board as board_of
 from checkwatch.answers.cleared import cleared
 from checkwatch.answers.overdue import overdue
 from checkwatch.cli.options import Asking, At, Db, Json, KnownAt, asking
-from checkwatch.cli.show import colourful, here, is_example, show, show_json, tell
+from checkwatch.cli.show import colourful, is_example, show, tell
 from checkwatch.core.instant import Instant
 from checkwatch.run import clock
 from checkwatch.run.world import Asked, ask
@@ -39,7 +39,7 @@ def board(
     asked = _ask(asked_with, clock.now())
     found = board_of(asked.book, asked.question)
     if asked_with.json:
-        show_json(document.board(found))
+        print(document.to_text(document.board(found)))
     elif once or asked_with.at or asked_with.known_at or not colourful():
         _print(asked)
     else:
@@ -95,9 +95,9 @@ def demo() -> None:
     for name in ("Theatre 4", "Theatre 2"):
         _heading(f"checkwatch cleared '{name}'")
         found = cleared(name, asked.book, asked.question)
-        show(answer.cleared(found, here(asked)), asked.title)
+        show(answer.cleared(found, asked.here), asked.title)
     _heading("checkwatch overdue")
-    show(lists.overdue(overdue(asked.book, asked.question), here(asked)), asked.title)
+    show(lists.overdue(overdue(asked.book, asked.question), asked.here), asked.title)
     _heading("and now you")
     print(f"EXAMPLE: {count} invented entries are in {path}. To ask it yourself:")
     print(f"  export CHECKWATCH_DB={path}")

@@ -1,4 +1,7 @@
-"""Answers to standard output, in colour only on a terminal; messages and questions elsewhere."""
+"""Answers to standard output, in colour only on a terminal; messages to standard error.
+
+The shortest question comes through here: what is heavy is loaded where it is used.
+"""
 
 from __future__ import annotations
 
@@ -6,20 +9,11 @@ import os
 import sys
 from collections.abc import Iterable
 
-import typer
-
-from checkwatch.errors import Problem, WrongUse
-from checkwatch.run.world import Asked
-from checkwatch.views import document
+from checkwatch.errors import Problem
 from checkwatch.views.report import Report, plain
-from checkwatch.views.words import Here, harmless
+from checkwatch.views.words import harmless
 
 EXAMPLE = "EXAMPLE: everything in this book is invented."
-
-
-def here(asked: Asked) -> Here:
-    """The zone and the moment by which an answer is read."""
-    return Here(asked.zone, asked.question.now)
 
 
 def show(report: Report, title: str = "") -> None:
@@ -41,11 +35,6 @@ def is_example(title: str) -> bool:
     return title.startswith("EXAMPLE")
 
 
-def show_json(found: document.Document) -> None:
-    """Prints one JSON document."""
-    print(document.to_text(found))
-
-
 def colourful() -> bool:
     """Whether standard output is a terminal that wants colour and a live screen."""
     plain_terminal = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
@@ -61,13 +50,3 @@ def tell_problems(problems: Iterable[Problem], prefix: str = "") -> None:
     """One line for each, with place, fault and remedy."""
     for problem in problems:
         tell(f"{prefix}{harmless(str(problem), 1000)}")
-
-
-def confirm(question: str, yes: bool) -> None:
-    """Goes on only with a yes; where nobody can answer, --yes must have been given."""
-    if yes:
-        return
-    if not sys.stdin.isatty():
-        raise WrongUse(Problem("", f"{question} nobody is there to answer", "add --yes"))
-    if not typer.confirm(question, err=True):
-        raise WrongUse(Problem("", "nothing was written", "run it again to write it"))

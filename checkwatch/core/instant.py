@@ -19,6 +19,9 @@ MINUTE = 60 * SECOND
 HOUR = 60 * MINUTE
 DAY = 24 * HOUR
 
+#: How far the clocks of our computers may differ (docs/meaning.md, part 2).
+CLOCK_TOLERANCE = 2 * MINUTE
+
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
 
@@ -27,8 +30,6 @@ FOREVER = Instant((datetime.max.replace(tzinfo=UTC) - _EPOCH) // _MICROSECOND + 
 
 #: Before every instant that can be written.
 BEGINNING = Instant((datetime.min.replace(tzinfo=UTC) - _EPOCH) // _MICROSECOND)
-
-_TOO_FINE = re.compile(r"[.,]\d{7,}")
 
 
 def from_datetime(moment: datetime) -> Instant:
@@ -98,7 +99,7 @@ def parse_day_or_instant(text: str, zone: tzinfo, where: str = "time") -> Instan
 
 def _read(text: str, where: str) -> datetime:
     # datetime would silently cut a finer fraction, and so move an entry before its neighbour.
-    if _TOO_FINE.search(text):
+    if re.search(r"[.,]\d{7,}", text):
         raise WrongUse(Problem(where, f"{text!r} is finer than a microsecond", "cut its fraction"))
     try:
         moment = datetime.fromisoformat(text)

@@ -6,6 +6,7 @@ in force, knows exceptions, and finds the instants at which the standing can cha
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from functools import cached_property
 from itertools import pairwise
@@ -157,13 +158,28 @@ class Judge:
 
     def changes(self, start: Instant, end: Instant) -> list[Instant]:
         """The instants in (start, end) at which the standing can change, in order."""
+        first = bisect_right(self._changes, start)
+        return self._changes[first : bisect_left(self._changes, end, first)]
+
+    @cached_property
+    def _changes(self) -> list[Instant]:
         found: set[Instant] = {entry.at for entry in self.log.entries}
         found.update(version.start for version in self.versions.adopted)
         found.update(until for _, until in self._exceptions)
+        for followed in self._tracks():
+            found.update(window.until for window in followed.windows if window is not None)
+        return sorted(found)
+
+    def dues(self, start: Instant) -> set[Instant]:
+        """The instants after `start` at which a check that is ready begins to be due, or is."""
+        windows = (window for followed in self._tracks() for window in followed.windows)
+        dues = {due for window in windows if window for due in (window.due_from, window.due)}
+        return {due for due in dues if start < due < FOREVER}
+
+    def _tracks(self) -> Iterator[Track]:
+        """What every version of the rules makes of every check."""
         for version in self.versions.adopted:
-            for followed in self.judged(version).tracks:
-                found.update(window.until for window in followed.windows if window is not None)
-        return sorted(instant for instant in found if start < instant < end)
+            yield from self.judged(version).tracks
 
     def stretches(
         self, start: Instant, end: Instant

@@ -7,9 +7,10 @@ from checkwatch.core.entry import Adopted, Entry
 from checkwatch.core.instant import Instant
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import Problem, WrongUse
+from checkwatch.run.foresee import changing
 from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, ask
-from checkwatch.store import engine, journal
+from checkwatch.store import journal
 
 
 def preview(
@@ -31,7 +32,7 @@ def preview(
 
 def adopt(url: str, now: Instant, text: str, start: Instant | None, by: str, why: str) -> Entry:
     """Writes the adoption, in force from `start` or from when it is written."""
-    with engine.writing(url) as conn:
+    with changing(url, now) as conn:
         draft = Adopted(
             seq=0,
             machine="",

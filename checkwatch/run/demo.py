@@ -31,7 +31,8 @@ from checkwatch.exchange.fleet import FleetRow, read_fleet
 from checkwatch.exchange.logbook import Row, read_logbook
 from checkwatch.exchange.places import read_places
 from checkwatch.rules.read import read_or_refuse
-from checkwatch.store import engine, journal, migrate
+from checkwatch.run.foresee import changing
+from checkwatch.store import journal, migrate
 
 #: The last moment of the example's log, and from when its second rulebook judges.
 _LAST = from_datetime(datetime(2026, 3, 12, 10, 40, tzinfo=UTC))
@@ -72,7 +73,7 @@ def build(url: str, now: Instant) -> int:
     numbers: dict[str, int] = {}
     count = 0
     with (
-        engine.writing(url) as conn,
+        changing(url, now) as conn,
         journal.bulk(conn, Instant(typed[0].typed + shift)) as pen,
     ):
         for one in typed:

@@ -17,18 +17,16 @@ from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.logbook import BadRow, Row, read_logbook
 from checkwatch.exchange.plan import Plan, plan, taken
 from checkwatch.exchange.write import BY_NUMBER
+from checkwatch.run.foresee import Progress, changing
 from checkwatch.run.world import adopted, names_of
 from checkwatch.run.write import facts_of
-from checkwatch.store import engine, journal, read
+from checkwatch.store import journal, read
 
 #: So many digits no entry's number has.
 _LONGEST_NUMBER = 18
 
 #: Opens the file anew, from its beginning.
 Open = Callable[[], AbstractContextManager[TextIO]]
-
-#: Told what is done with how many rows so far.
-Progress = Callable[[str, int], None]
 
 
 class Imported(NamedTuple):
@@ -58,7 +56,7 @@ def import_log(
     Raises WrongUse with every mistake and writes nothing, unless bad rows are left out (`reject`);
     a row whose machine cannot be read stops the import even so.
     """
-    with engine.writing(url) as conn, journal.bulk(conn, now) as pen:
+    with changing(url, now, progress) as conn, journal.bulk(conn, now) as pen:
         facts = machine_facts(conn)
         versions, places = adopted(conn), names_of(conn).places
 

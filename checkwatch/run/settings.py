@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
+import sys
 
 
 def book_url(given: str | None) -> str:
     """An SQLAlchemy URL, or a path, which means SQLite."""
-    return given or os.environ.get("CHECKWATCH_DB") or str(_default())
+    return given or os.environ.get("CHECKWATCH_DB") or os.path.join(_data_folder(), "book.db")
 
 
-def _default() -> Path:
-    # Imported here: who names a book does not need it.
-    from platformdirs import user_data_path
+def _data_folder() -> str:
+    if sys.platform == "linux":
+        # The rule of the XDG base directories, as platformdirs reads it: the shortest question
+        # does not wait until that is loaded.
+        chosen = os.environ.get("XDG_DATA_HOME", "")
+        folder = chosen if os.path.isabs(chosen) else os.path.expanduser("~/.local/share")
+        return os.path.join(folder, "checkwatch")
+    from platformdirs import user_data_dir
 
-    return user_data_path("checkwatch", appauthor=False) / "book.db"
+    return user_data_dir("checkwatch", appauthor=False)

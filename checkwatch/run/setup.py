@@ -8,6 +8,7 @@ from dataclasses import replace
 from checkwatch.core.entry import Adopted, Enrolled, Entry, PlaceKnown
 from checkwatch.core.instant import Instant
 from checkwatch.errors import CheckwatchError, Problem, WrongUse
+from checkwatch.run.foresee import changing
 from checkwatch.run.world import Names, names_of
 from checkwatch.store import engine, journal
 
@@ -29,7 +30,7 @@ def begin(
     adopted = Adopted(seq=0, machine="", at=now, recorded=now, by=by, text=rules)
     drafts = [adopted, *(replace(place, at=now) for place in places), *fleet]
     try:
-        with engine.writing(url) as conn:
+        with changing(url, now) as conn:
             return journal.append(conn, [replace(draft, by=by) for draft in drafts], now)
     except CheckwatchError:
         if path := engine.sqlite_path(url):
@@ -50,7 +51,7 @@ def enrol(
     Raises WrongUse with every machine that is enrolled already, and every name that would mean
     both a machine and a place.
     """
-    with engine.writing(url) as conn:
+    with changing(url, now) as conn:
         names = names_of(conn)
         problems = [*_taken(fleet, places, names), *_homeless(fleet, places, names)]
         if problems:

@@ -22,6 +22,7 @@ from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.rules.read import read_or_refuse
 from checkwatch.run.typed import typed_instant
 from checkwatch.store import engine, read
+from checkwatch.views.words import Here
 
 #: From the names that the book knows to the machines that a question concerns; None for all.
 Concerns = Callable[["Names"], Iterable[str] | None]
@@ -85,6 +86,11 @@ class Asked:
         return rulebook.zone if rulebook else UTC
 
     @property
+    def here(self) -> Here:
+        """The zone and the moment by which an answer is read."""
+        return Here(self.zone, self.question.now)
+
+    @property
     def title(self) -> str:
         """The rulebook's title."""
         rulebook = self.book.rulebook(self.question)
@@ -126,7 +132,7 @@ def ask_on(
     book = Book(
         versions,
         tuple(names.places.values()),
-        _by_machine(read.entries(conn, None if wanted is None else machines), machines),
+        by_machine(read.entries(conn, None if wanted is None else machines), machines),
         doubts,
         newest,
     )
@@ -174,7 +180,8 @@ def _zone(versions: Versions, now: Instant) -> tzinfo:
     return version.rulebook.zone if version else UTC
 
 
-def _by_machine(entries: Iterable[Entry], machines: Iterable[str]) -> dict[str, list[Entry]]:
+def by_machine(entries: Iterable[Entry], machines: Iterable[str]) -> dict[str, list[Entry]]:
+    """The entries of each machine, in the order given; a machine may have none."""
     found: dict[str, list[Entry]] = {machine: [] for machine in sorted(machines)}
     for entry in entries:
         found[entry.machine].append(entry)

@@ -18,6 +18,7 @@ from checkwatch.core.entry import Entry, FaultClosed, Struck
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import as_of
 from checkwatch.errors import CannotTell, Problem, WrongUse
+from checkwatch.run.foresee import changing
 from checkwatch.run.world import Asked, Concerns, ask_on, names_of
 from checkwatch.store import engine, journal, read
 
@@ -39,7 +40,7 @@ def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool)
     Raises WrongUse with every mistake in the drafts, CannotTell where the book cannot be written
     or is not believed.
     """
-    with (engine.reading if what_if else engine.writing)(url) as conn:
+    with engine.reading(url) if what_if else changing(url, now) as conn:
         names = names_of(conn)
         wanted = concerns(names)
         machines = names.tags if wanted is None else frozenset(wanted)

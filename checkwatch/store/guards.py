@@ -6,13 +6,14 @@ taken away, switched off or emptied is missing. Importing this file loads no dat
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
 #: The revision of the tables that this program reads and writes; alembic's head.
-SCHEMA = "0001"
+SCHEMA = "0002"
 
 #: Where a book keeps its revision. Not alembic's own name: it also tells a book from a database
 #: that belongs to somebody else.
@@ -34,6 +35,9 @@ BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END""",
 WHEN {_TAKEN}
 BEGIN SELECT RAISE(ABORT, '{_REFUSAL}'); END""",
 }
+
+#: Asks SQLite for the triggers that stand.
+SQLITE_TRIGGERS = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
 
 _BODY = f"""
 BEGIN RAISE EXCEPTION '{_REFUSAL}'; END
@@ -67,11 +71,15 @@ def build(conn: Connection) -> None:
             conn.exec_driver_sql(statement)
 
 
+def missing_among(triggers: Iterable[Sequence[object]]) -> tuple[str, ...]:
+    """Of SQLite's guards, those that are not among the rows that `SQLITE_TRIGGERS` gave."""
+    standing = {row[0]: row[1] for row in triggers}
+    return tuple(name for name, sql in SQLITE_GUARDS.items() if standing.get(name) != sql)
+
+
 def missing(conn: Connection) -> tuple[str, ...]:
     """The names of the guards that do not stand as they should."""
     if conn.dialect.name == "sqlite":
-        rows = conn.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
-        standing = {str(name): str(sql) for name, sql in rows}
-        return tuple(name for name, sql in SQLITE_GUARDS.items() if standing.get(name) != sql)
+        return missing_among(conn.exec_driver_sql(SQLITE_TRIGGERS).all())
     body = conn.exec_driver_sql(_POSTGRESQL_STANDS).scalar()
     return () if body == _BODY else ("entry_guard",)

@@ -16,11 +16,10 @@ from sqlalchemy import Connection, func, select, text
 from sqlalchemy.exc import IntegrityError
 
 from checkwatch.core.entry import Adopted, Entry, Result
-from checkwatch.core.instant import Instant, iso
+from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.store import read
 from checkwatch.store.columns import to_line
-from checkwatch.store.read import CLOCK_TOLERANCE
 from checkwatch.store.seal import NO_HASH, Line, sealed
 from checkwatch.store.tables import entry
 

@@ -15,15 +15,12 @@ from typing import NamedTuple
 from sqlalchemy import Connection, Select, func, select, text
 
 from checkwatch.core.entry import Adopted, Enrolled, Entry, Moved, PlaceKnown, Retired
-from checkwatch.core.instant import MINUTE, Instant, iso
+from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso
 from checkwatch.errors import CannotTell, Problem
 from checkwatch.store import engine, guards
 from checkwatch.store.columns import to_entry
 from checkwatch.store.seal import NO_HASH, Line
 from checkwatch.store.tables import entry
-
-#: How far our clocks may differ, in microseconds (docs/meaning.md §2).
-CLOCK_TOLERANCE = 2 * MINUTE
 
 #: The `machine` of entries that concern the whole book.
 BOOK = ""
@@ -89,6 +86,12 @@ def stations(conn: Connection) -> Iterator[Enrolled | Moved | Retired]:
     """Every entry that says where a machine stands, or that it is gone, by number."""
     wanted = _ALL.where(_STATION).order_by(entry.c.seq)
     return (e for e in _entries(conn, wanted) if isinstance(e, Enrolled | Moved | Retired))
+
+
+def forms_since(conn: Connection, after: int) -> set[tuple[str, str]]:
+    """About which machines there are entries with a number above `after`, and of which forms."""
+    wanted = select(entry.c.machine, entry.c.form).where(entry.c.seq > after).distinct()
+    return {(machine, form) for machine, form in conn.execute(wanted)}
 
 
 def newest_seq(conn: Connection) -> int:

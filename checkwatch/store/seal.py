@@ -3,8 +3,6 @@
 This file knows no database, so that a reader with nothing but the standard library can use it.
 """
 
-from __future__ import annotations
-
 from hashlib import sha256
 from typing import NamedTuple
 

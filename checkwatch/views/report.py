@@ -4,8 +4,6 @@ A terminal shows the same blocks with colour (terminal.py). Whatever a block hol
 harmless where it is shown, so that no view can forget it.
 """
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple

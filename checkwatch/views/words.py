@@ -4,8 +4,6 @@ A standing is carried first by its word, then by its mark, then by its colour: n
 colour alone. This file imports little, because the shortest question passes through it.
 """
 
-from __future__ import annotations
-
 import re
 import unicodedata
 from collections.abc import Iterable
@@ -118,7 +116,7 @@ def duration(micros: int) -> str:
     return f"{hours} h {minutes} min" if minutes and hours < 10 else f"{hours} h"
 
 
-def period(given: Period) -> str:
+def period(given: "Period") -> str:
     """An ISO 8601 duration in words, its calendar part apart: "1 month", "24 h"."""
     years, months = divmod(given.months, 12)
     seconds = given.micros / SECOND % 60
@@ -167,6 +165,8 @@ def harmless(text: str, limit: int = 200) -> str:
     Control characters, escapes, line ends, marks that turn the reading direction and lone
     surrogates are shown as an escape (`\\n`, `\\x1b`, `\\u202e`); a longer text ends in "…".
     """
+    if len(text) <= limit and text.isprintable():
+        return text
     shown: list[str] = []
     room = limit
     for position, character in enumerate(text):
@@ -192,6 +192,8 @@ def spoken(code: str) -> str:
 
 def columns(text: str) -> int:
     """How many columns of a terminal a text takes: wide letters two, combining marks none."""
+    if text.isascii():
+        return len(text)
     return sum(
         0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
         for c in text

@@ -174,6 +174,6 @@ def test_an_error_inside_the_program_is_no_yes(suite: str, tmp_path: Path) -> No
         "w.ask_on = ask_on\n"
     )
     path = {"PYTHONPATH": f"{tmp_path}:{Path(__file__).parents[2]}"}
-    said = start("cleared", "Theatre 2", "--db", suite, env=path)
+    said = start("why", "Theatre 2", "--db", suite, env=path)
     assert (said.code, said.out) == (6, "")
     assert "no answer was given" in said.err

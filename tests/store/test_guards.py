@@ -146,8 +146,14 @@ def test_the_program_knows_the_newest_revision() -> None:
 
 def test_the_migrations_make_the_tables_that_the_program_knows(book: str) -> None:
     with reading(book) as conn:
-        context = MigrationContext.configure(conn, opts={"version_table": guards.VERSION_TABLE})
+        opts = {"version_table": guards.VERSION_TABLE, "include_name": no_outlook}
+        context = MigrationContext.configure(conn, opts=opts)
         assert compare_metadata(context, metadata) == []
+
+
+def no_outlook(name: str | None, kind: str, _parents: object) -> bool:
+    """The cache is no table of SQLAlchemy's: see tests/store/test_outlook.py."""
+    return (kind, name) != ("table", "outlook")
 
 
 @on_sqlite

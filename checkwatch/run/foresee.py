@@ -1,0 +1,151 @@
+"""Changing the book: after each change the outlooks that it touches are made anew.
+
+All that is written goes through `changing`, so that no writer can forget it. An outlook holds the
+same report that would be computed; each is compared with it once more before it is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from sqlalchemy import Connection
+
+from checkwatch.answers.book import Book, Question
+from checkwatch.answers.cleared import cleared, tags_for
+from checkwatch.core.entry import Adopted
+from checkwatch.core.instant import DAY, Instant
+from checkwatch.errors import CannotTell
+from checkwatch.run.world import Names, adopted, by_machine, names_of
+from checkwatch.store import engine, outlook, read
+from checkwatch.store.outlook import Stretch
+from checkwatch.views import answer, deferred
+from checkwatch.views.answer import LITTLE
+from checkwatch.views.words import Here
+
+#: So far ahead answers are made; where nothing was written for longer they are computed.
+HORIZON = 31 * DAY
+
+#: Told what is done with how many so far.
+Progress = Callable[[str, int], None]
+
+
+def _silent(step: str, count: int) -> None:
+    del step, count
+
+
+@contextmanager
+def changing(url: str, now: Instant, progress: Progress = _silent) -> Iterator[Connection]:
+    """The book for one change, as `engine.writing`; its outlooks are current when it is left."""
+    with engine.writing(url) as conn:
+        if conn.dialect.name != "sqlite":
+            yield conn
+            return
+        before = read.newest_seq(conn)
+        current = outlook.are_current(conn)
+        yield conn
+        if not current:
+            outlook.forget_all(conn)
+        names = names_of(conn)
+        _renew(conn, now, names, _touched(conn, names, before), progress)
+
+
+def renew_all(url: str, now: Instant, progress: Progress = _silent) -> None:
+    """Makes every outlook of a book anew."""
+    with engine.writing(url) as conn:
+        if conn.dialect.name == "sqlite":
+            outlook.forget_all(conn)
+            names = names_of(conn)
+            _renew(conn, now, names, {*names.tags, *names.places}, progress)
+
+
+def _touched(conn: Connection, names: Names, before: int) -> set[str]:
+    """The names whose answers the entries above a number can have changed."""
+    forms = read.forms_since(conn, before)
+    if (read.BOOK, Adopted.what) in forms:
+        return {*names.tags, *names.places}
+    tags = {machine for machine, _ in forms if machine != read.BOOK}
+    told = {place.place for place in names.places.values() if place.seq > before}
+    places = {
+        name
+        for name, place in names.places.items()
+        if name in told or place.belongs in told or names.concerned(name) & tags
+    }
+    return tags | places
+
+
+def _renew(
+    conn: Connection, now: Instant, names: Names, touched: set[str], progress: Progress
+) -> None:
+    outlook.forget(conn, touched)
+    newest = read.newest_recorded(conn)
+    # A name that means a machine and a place has no answer.
+    left = touched - (names.tags & names.places.keys())
+    if newest is None or not left:
+        return
+    start = max(now, newest)
+    versions, places = adopted(conn), tuple(names.places.values())
+    done = 0
+    for group, machines in _groups(left, names):
+        progress("made ready", done)
+        done += len(group)
+        try:
+            entries = by_machine(read.entries(conn, machines), machines)
+        except CannotTell:
+            continue  # An altered line: whoever asks is told.
+        book = Book(versions, places, entries, (), newest)
+        for name in group:
+            outlook.keep(conn, foresee(name, book, start))
+    outlook.mark_current(conn)
+
+
+def _groups(left: set[str], names: Names) -> Iterator[tuple[list[str], frozenset[str]]]:
+    """Names whose answers come from the same machines, so that each is read about once."""
+    waiting = left & names.tags
+    for place in sorted(left & names.places.keys()):
+        machines = names.concerned(place)
+        yield [place, *sorted(machines & waiting)], machines
+        waiting -= machines
+    for tag in sorted(waiting):
+        yield [tag], frozenset({tag})
+
+
+def foresee(name: str, book: Book, start: Instant) -> list[Stretch]:
+    """The answers for a name from an instant on; none where one would not read the same."""
+    end = Instant(start + HORIZON)
+    cuts = {start}
+    for judge in (book.judge(tag, Question(start, start)) for tag in tags_for(name, book)):
+        cuts.update(judge.changes(start, end))
+        cuts.update(due for due in judge.dues(start) if due < end)
+    untils = {cleared(name, book, Question(cut, cut)).until for cut in cuts}
+    # Where little is left the answer says so.
+    littles = {Instant(until - LITTLE + 1) for until in untils}
+    cuts.update(little for little in littles if start < little < end)
+    stretches: list[Stretch] = []
+    for cut in sorted(cuts):
+        stretch = _stretch(name, book, cut)
+        if stretch is None:
+            return []
+        if not stretches or stretch[2:] != stretches[-1][2:]:
+            stretches.append(stretch)
+    # From there on nothing is foreseen.
+    stretches.append(stretches[-1]._replace(start=end, report=""))
+    return stretches
+
+
+def _stretch(name: str, book: Book, start: Instant) -> Stretch | None:
+    question = Question(start, start)
+    rulebook = book.rulebook(question)
+    if rulebook is None:
+        return None
+    found = cleared(name, book, question)
+    here = Here(rulebook.zone, start)
+    kept = deferred.packed(
+        answer.cleared(found._replace(newest=deferred.NEWEST), deferred.Later(*here))
+    )
+    if deferred.unpacked(kept, here, found.newest or start) != answer.cleared(found, here):
+        return None
+    machines = "\n".join(tags_for(name, book))
+    return Stretch(
+        name, start, machines, rulebook.zone.key, rulebook.title, found.decides.value, kept
+    )
