@@ -158,8 +158,9 @@ def _write_several(
 
     def drafts(asked: Asked) -> list[e.Entry]:
         tags = several.tags(asked)
-        if not several.is_one and not common.what_if:
+        if not several.is_one:
             tell(f"{len(tags)} machines: {', '.join(tags)}")
+        if not several.is_one and not common.what_if:
             confirm(f"Write one entry for each of these {len(tags)} machines?", yes)
         return [make(asked, common.fields(asked, tag)) for tag in tags]
 

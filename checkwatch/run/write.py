@@ -6,7 +6,6 @@ With `what_if` the same happens on a book that is only read, and nothing is writ
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 from sqlalchemy import Connection
@@ -104,12 +103,11 @@ def refuse_mistakes(conn: Connection, drafts: Iterable[Entry], asked: Asked) -> 
         raise WrongUse(*problems)
 
 
-def _imagined(conn: Connection, drafts: Iterable[Entry], now: Instant) -> list[Entry]:
+def _imagined(conn: Connection, drafts: Sequence[Entry], now: Instant) -> list[Entry]:
+    """The drafts as the journal would write them, or its refusal."""
+    journal.refuse_taken_refs(conn, (draft.ref for draft in drafts))
     first = read.newest_seq(conn) + 1
-    return [
-        replace(draft, seq=first + index, recorded=now, at=min(draft.at, now))
-        for index, draft in enumerate(drafts)
-    ]
+    return [journal.dated(draft, seq, now) for seq, draft in enumerate(drafts, first)]
 
 
 def _effects(asked: Asked, wrote: Sequence[Entry]) -> tuple[Effect, ...]:

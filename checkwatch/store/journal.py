@@ -93,7 +93,7 @@ class Pen:
         """The entry with its number; it may wait for `flush` to be written."""
         end = self._ends.get(draft.machine) or self._end_of(draft.machine)
         recorded = Instant(max(self._now, end.recorded))
-        written = _dated(draft, next(self._numbers), recorded)
+        written = dated(draft, next(self._numbers), recorded)
         line = sealed(to_line(written, end.position + 1, end.hash))
         self._ends[draft.machine] = _End(line.position, line.hash, recorded)
         self._waiting.append(line)
@@ -112,7 +112,7 @@ class Pen:
             with savepoint:
                 self._conn.exec_driver_sql(_INSERT[name], self._waiting)
         except IntegrityError:
-            _refuse_taken_refs(self._conn, self._waiting)
+            refuse_taken_refs(self._conn, [line.ref for line in self._waiting])
             raise
         self._waiting = []
 
@@ -129,7 +129,7 @@ class Pen:
         return _End(line.position, line.hash, line.recorded)
 
 
-def _dated(draft: Entry, seq: int, recorded: Instant) -> Entry:
+def dated(draft: Entry, seq: int, recorded: Instant) -> Entry:
     """The draft with its number and date; what is ahead within the tolerance becomes now.
 
     A rulebook may be adopted from a later instant on, and never from an earlier one.
@@ -154,11 +154,13 @@ def _refuse_clock_behind(conn: Connection, now: Instant) -> None:
         raise CannotTell(Problem("clock", what, "set this computer's clock right, then try again"))
 
 
-def _refuse_taken_refs(conn: Connection, lines: list[Line]) -> None:
-    refs = [line.ref for line in lines if line.ref]
-    taken = set(read.find_by_ref(conn, refs))
+def refuse_taken_refs(conn: Connection, refs: Iterable[str]) -> None:
+    """Raises WrongUse for a ref that an entry of the book has, or another of these; an empty one
+    is none."""
+    given = [ref for ref in refs if ref]
+    taken = set(read.find_by_ref(conn, given))
     seen: set[str] = set()
-    for ref in refs:
+    for ref in given:
         if ref in taken or ref in seen:
             raise WrongUse(Problem("ref", f"{ref!r} is in the book already", "use another"))
         seen.add(ref)
