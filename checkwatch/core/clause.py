@@ -69,7 +69,11 @@ class Meter(NamedTuple):
         return None
 
     def reaches(self, number: Number, at: Instant) -> Instant:
-        """The instant of the first reading after `at` that is at least `number`."""
+        """The instant of the first reading from `at` on that is at least `number`; `at` itself
+        where the last reading at or before it was so already."""
+        written = self.written(at)
+        if written is not None and written >= number:
+            return at
         for index in range(bisect_right(self.ats, at), len(self.readings)):
             if self.readings[index].value >= number:
                 return self.ats[index]

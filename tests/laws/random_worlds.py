@@ -6,6 +6,7 @@ instants often coincide.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 from itertools import accumulate
@@ -60,6 +61,8 @@ KINDS = (
 OUTCOMES = (*("pass",) * 6, "limited", "limited", "fail", "stopped", "begun")
 #: Steps from one entry to the next; four of six hours are a day, so that schedules are kept.
 GAPS = (0, 0, 0, 1, 1, 2, 3, 4, 5, 6)
+#: From one reading to the next: a meter that was replaced, one that ran on, one that leapt.
+RUNS = (-5, 0, 1, 2, 3, 5, 8, 12, 25)
 LEAKS = tuple(map(Decimal, ("5", "60", "150", "200", "250.5", "300", "301", "500", "9999")))
 
 
@@ -78,7 +81,7 @@ def clauses(draw: st.DrawFn) -> str:
             draw(st.sampled_from(('reading_within = "P1D"', 'reading_within = "P30D"'))),
             draw(_maybe('next_due = "from-due"\nearly = 3', 'next_due = "from-due"')),
             draw(_maybe("late = 2")),
-            draw(_maybe("warn_before = 2.5")),
+            draw(_maybe("warn_before = 2.5", "warn_before = 12")),
         ]
     else:
         length, early, late = draw(st.sampled_from(LENGTHS))
@@ -163,6 +166,7 @@ KEPT = (
     'valid_for = "PT24H"\nearly = "PT6H"\nlate = "PT12H"',
     'valid_for = "P1D"\nearly = "PT6H"\nlate = "PT6H"\nround_up_to = "day"',
     'valid_for_use = 10\nmeter = "hours"\nreading_within = "P2D"\nearly = 3\nlate = 2',
+    'valid_for_use = 10\nmeter = "hours"\nreading_within = "P2D"\nlate = 9\nwarn_before = 10',
 )
 
 
@@ -189,22 +193,21 @@ def schedules(draw: st.DrawFn) -> World:
         common: dict[str, Any] = {"machine": "AM-01", "at": now, "recorded": now}
         common |= {"seq": len(entries) + 1, "note": "a reason"}
         kind = draw(st.sampled_from((*kinds, e.Happening)))
-        entries.append(draw(_of_schedule(kind, common, len(entries))))
+        entries.append(draw(_of_schedule(kind, common, tuple(entries))))
     return World((text,), (begin,), tuple(entries))
 
 
 @st.composite
 def _of_schedule(
-    draw: st.DrawFn, kind: type[e.Entry], common: dict[str, Any], before: int
+    draw: st.DrawFn, kind: type[e.Entry], common: dict[str, Any], before: Sequence[e.Entry]
 ) -> e.Entry:
     if kind is e.Result:
         outcome = draw(st.sampled_from((*(e.Outcome.PASS,) * 7, e.Outcome.FAIL)))
         return e.Result(**common, check="full", outcome=outcome)
     if kind is e.Reading:
-        value = Decimal(2 * before + draw(st.integers(-3, 3)))
-        return e.Reading(**common, meter="hours", value=value)
+        return draw(_reading(common, before))
     if kind is e.Struck:
-        return e.Struck(**common, of=draw(st.integers(1, before)))
+        return e.Struck(**common, of=draw(st.integers(1, len(before))))
     if kind is e.EmergencyUse:
         return e.EmergencyUse(**common, until=Instant(common["at"] + DAY), decided="XX")
     return e.Happening(**common, code="power-on") if kind is e.Happening else kind(**common)
@@ -264,8 +267,7 @@ def _entry(
     if kind == "happening":
         return e.Happening(**common, code=draw(st.sampled_from(("power-on", "repair"))))
     if kind == "reading":
-        value = Decimal(sum(isinstance(x, e.Reading) for x in mine) * 4 + draw(st.integers(-4, 4)))
-        return e.Reading(**common, meter="hours", value=value)
+        return draw(_reading(common, mine))
     if kind == "exception":
         until = Instant(common["at"] + draw(st.sampled_from((HOUR, 4 * HOUR, 12 * HOUR, DAY))))
         return e.EmergencyUse(**common, until=until, decided="XX")
@@ -282,6 +284,14 @@ def _entry(
     if kind == "withdrawn" and draw(st.integers(0, 4)) == 4:
         kind = "retired"
     return e.RESERVED[kind](**common)
+
+
+@st.composite
+def _reading(draw: st.DrawFn, common: dict[str, Any], before: Sequence[e.Entry]) -> e.Reading:
+    """The meter goes on from where it was read before."""
+    values = [entry.value for entry in before if isinstance(entry, e.Reading)]
+    value = sum(values[-1:], Decimal(draw(st.sampled_from(RUNS))))
+    return e.Reading(**common, meter="hours", value=value)
 
 
 @st.composite

@@ -11,7 +11,7 @@ from checkwatch.core import entry as e
 from checkwatch.core.period import parse_period
 from checkwatch.core.rulebook import ForUse, UntilNext, ValidFor
 from checkwatch.core.standing import MachineStanding
-from checkwatch.core.states import Standing
+from checkwatch.core.states import Standing, State
 from tests.build import ask, book, check, did, enrolled, passed, rules, t, wrote
 
 TAG = "AM-01"
@@ -109,3 +109,30 @@ def test_a_struck_reading_lengthens_no_later_window_of_a_kept_schedule() -> None
     for more in ((), (struck(3, "05:00"),)):
         assert stands(rulebook, *log, *more, at="06:00").standing is Standing.CLEARED
         assert stands(rulebook, *log, *more, at="08:00").standing is Standing.NOT_CLEARED
+
+
+def _read(at: str, value: int) -> e.Entry:
+    return wrote(e.Reading, TAG, at, meter="hours", value=Decimal(value))
+
+
+def test_a_number_that_the_meter_has_reached_is_due_at_the_pass() -> None:
+    """Due at 10 and in grace to 12, which the meter reaches with 25: the pass at that instant is in
+    time, so the next is due at 20, which is over. The pass after it counts afresh, to 35."""
+    clause = ForUse(10, "hours", parse_period("P30D"), True, early=3, late=2)
+    rulebook = rules(check("look", validity=(clause,)))
+    log = (enrolled(TAG), _read("07:00", 0), passed(TAG, "look", "07:00"), _read("09:00", 25))
+    log += (passed(TAG, "look", "09:00"),)
+    assert stands(rulebook, *log, at="08:59").standing is Standing.CLEARED
+    assert stands(rulebook, *log, at="09:00").standing is Standing.NOT_CLEARED
+    log += (passed(TAG, "look", "10:00"), _read("11:00", 34), _read("12:00", 35))
+    log += (_read("13:00", 37),)
+    assert stands(rulebook, *log, at="11:00").checks[0].state is State.VALID
+    assert stands(rulebook, *log, at="12:00").checks[0].state is State.IN_GRACE
+    assert stands(rulebook, *log, at="13:00").checks[0].state is State.LAPSED
+
+
+def test_a_warning_as_long_as_the_use_begins_with_the_pass() -> None:
+    clause = ForUse(10, "hours", parse_period("P30D"), warn_before=10)
+    rulebook = rules(check("look", validity=(clause,)))
+    log = (enrolled(TAG), _read("07:00", 0), passed(TAG, "look", "07:30"))
+    assert stands(rulebook, *log, at="07:30").checks[0].state is State.DUE

@@ -193,3 +193,14 @@ def test_use_without_a_reading_is_over_at_once() -> None:
     log.done("2026-01-02")
     clause = 'valid_for_use = 100\nmeter = "hours"\nreading_within = "P7D"'
     assert due(clause, log) == [("2026-01-02T00:00:00", "2026-01-02T00:00:00")]
+
+
+def test_a_meter_that_leapt_leaves_no_window_of_a_kept_schedule() -> None:
+    # By hand: the grace to 12 is reached with 25, at the pass, so the next due number is 20.
+    log = Log()
+    for at, hours in (("2026-01-01", "0"), ("2026-01-05", "25")):
+        log.read(at, hours)
+        log.done(at)
+    clause = 'valid_for_use = 10\nmeter = "hours"\nreading_within = "P30D"\nearly = 3\nlate = 2\n'
+    day = "2026-01-05T00:00:00"
+    assert due(clause + 'next_due = "from-due"', log) == [(day, day), (day, day)]
