@@ -3,56 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from datetime import datetime, timedelta
 from itertools import product
 
 from checkwatch.core.instant import HOUR, MINUTE, SECOND
 from checkwatch.core.period import Period
 from checkwatch.core.rulebook import Rulebook, UntilNext
+from checkwatch.core.wording import MONTHS, NOUNS, WEEKDAYS, inside, listed, plural
 from checkwatch.rules.recurrence import DAYS, first_dates, numbers, parse_recurrence
 
-#: The reserved words of a rulebook as nouns.
-WORDS = {
-    "moved": "a move",
-    "returned": "a return to use",
-    "fault": "a fault",
-    "fault-closed": "the closing of a fault",
-    "case-start": "the start of a case",
-    "case-end": "the end of a case",
-}
-
-#: The same where a gate is voided without being asked: of the faults only those that stop use.
-UNASKED = {**WORDS, "fault-closed": "the closing of a stop-use fault"}
-
-_DAY_NAMES = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+#: What voids a gate without being asked, as nouns: of the faults only those that stop use.
+UNASKED = {**NOUNS, "fault-closed": "the closing of a stop-use fault"}
 
 #: The parts that a recurrence may have to be said in words.
 _SIMPLE = frozenset({"FREQ", "BYDAY", "BYMONTHDAY", "BYHOUR", "BYMINUTE", "BYSECOND", "WKST"})
-
-
-def many(number: object, noun: str) -> str:
-    """A number with its noun: "1 hour", "2.5 minutes"."""
-    return f"{number} {noun if number == 1 else noun + 's'}"
-
-
-def listed(items: Iterable[str], last: str = "and") -> str:
-    """A list in words: "a, b and c"."""
-    *head, tail = [*items] or [""]
-    return f"{', '.join(head)} {last} {tail}" if head else tail
-
-
-def spoken(code: str) -> str:
-    """A code as a noun: "room kit"."""
-    return code.replace("-", " ")
-
-
-def inside(title: str) -> str:
-    """A title inside a sentence: its first letter small unless it heads an acronym."""
-    rest = title.split(" ")[0][1:]
-    ordinary = rest == rest.lower() and not re.search(r"\d", rest)
-    return title[:1].lower() + title[1:] if ordinary else title
 
 
 def length(period: Period) -> str:
@@ -69,7 +33,7 @@ def length(period: Period) -> str:
         (minutes, "minute"),
         (seconds, "second"),
     )
-    return listed(many(number, unit) for number, unit in parts if number) or "no time"
+    return listed(plural(number, unit) for number, unit in parts if number) or "no time"
 
 
 def as_period(span: timedelta) -> Period:
@@ -80,7 +44,7 @@ def as_period(span: timedelta) -> Period:
 
 def voider(word: str, rulebook: Rulebook) -> str:
     """What ends a pass, as it stands in a list: a happening's title or a reserved word's noun."""
-    return WORDS[word] if word in WORDS else inside(rulebook.happenings[word])
+    return NOUNS[word] if word in NOUNS else inside(rulebook.happenings[word])
 
 
 def recurrence(clause: UntilNext) -> str:
@@ -102,9 +66,9 @@ def _days(parts: dict[str, str], start: datetime) -> str:
     frequency = parts["FREQ"]
     if "BYDAY" in parts and "BYMONTHDAY" not in parts and frequency in ("DAILY", "WEEKLY"):
         positions = sorted(DAYS.index(day) for day in parts["BYDAY"].split(","))
-        return f"each {listed(_DAY_NAMES[position] for position in positions)}"
+        return f"each {listed(WEEKDAYS[position] for position in positions)}"
     if frequency == "WEEKLY":
-        return f"each {_DAY_NAMES[start.weekday()]}"
+        return f"each {WEEKDAYS[start.weekday()]}"
     if frequency == "DAILY" and "BYMONTHDAY" not in parts:
         return "each day"
     if frequency == "MONTHLY" and "BYDAY" not in parts:
@@ -123,5 +87,5 @@ def _clocks(parts: dict[str, str], start: datetime) -> str:
 
 
 def _date(moment: datetime) -> str:
-    day = f"{_DAY_NAMES[moment.weekday()][:3]} {moment.day} {_MONTH_NAMES[moment.month - 1]}"
+    day = f"{WEEKDAYS[moment.weekday()][:3]} {moment.day} {MONTHS[moment.month - 1]}"
     return f"{day} {moment:%Y %H:%M}"

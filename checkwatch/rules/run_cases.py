@@ -15,8 +15,8 @@ from checkwatch.core.period import later
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.versions import Version, Versions
+from checkwatch.core.wording import listed
 from checkwatch.rules.cases import Case, Question
-from checkwatch.rules.phrase import listed
 from checkwatch.rules.table import cut
 
 

@@ -19,17 +19,8 @@ from checkwatch.core.rulebook import (
     ValidFor,
     Validity,
 )
-from checkwatch.rules.phrase import (
-    UNASKED,
-    as_period,
-    inside,
-    length,
-    listed,
-    many,
-    recurrence,
-    spoken,
-    voider,
-)
+from checkwatch.core.wording import WEEKDAYS, inside, listed, plural, spoken
+from checkwatch.rules.phrase import UNASKED, as_period, length, recurrence, voider
 from checkwatch.rules.recurrence import spread
 from checkwatch.rules.validity import UNIT_LENGTHS
 
@@ -243,10 +234,10 @@ def _minutes(check: Check) -> str:
     minutes = check.minutes
     if minutes is None:
         return "How many minutes it takes is not given."
-    attended = many(minutes.attended, "attended minute")
+    attended = plural(minutes.attended, "attended minute")
     if minutes.watched:
         attended += f" ({minutes.hands_on} hands on, {minutes.watched} watching it start)"
-    alone = f", then {many(minutes.alone, 'unattended minute')}" if minutes.alone else ""
+    alone = f", then {plural(minutes.alone, 'unattended minute')}" if minutes.alone else ""
     return f"It takes {attended}{alone}."
 
 
@@ -270,7 +261,7 @@ def _measure(measure: Measure) -> str:
 
 def _place_kind(kind: PlaceKind) -> str:
     counted = dict.fromkeys(kind.needs)
-    needs = listed(many(kind.needs.count(need), spoken(need)) for need in counted)
+    needs = listed(plural(kind.needs.count(need), spoken(need)) for need in counted)
     needed = f"needs {needs}" if needs else "needs no machine, so it has no standing"
     if kind.duty == "always":
         duty = "always on duty"
@@ -282,8 +273,7 @@ def _place_kind(kind: PlaceKind) -> str:
 
 
 def _span(span: DutySpan) -> str:
-    names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-    days = listed(names[day] for day in sorted(span.days))
+    days = listed(WEEKDAYS[day][:3] for day in sorted(span.days))
     if span.start == span.end:
         return f"{days} all day"
     after = " of the day after" if span.end < span.start else ""

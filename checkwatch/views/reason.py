@@ -4,23 +4,12 @@ from __future__ import annotations
 
 from checkwatch.answers.cause import cause
 from checkwatch.answers.cleared import Because, Cleared
-from checkwatch.core.entry import (
-    CaseEnd,
-    CaseStart,
-    Entry,
-    Fault,
-    FaultClosed,
-    Happening,
-    Moved,
-    Outcome,
-    Result,
-    Returned,
-    Withdrawn,
-)
+from checkwatch.core.entry import Entry, Happening, Outcome, Result, Withdrawn
 from checkwatch.core.place import Missing
 from checkwatch.core.rulebook import Check, OnceEach, Rulebook, UntilNext, ValidFor, Validity
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import State
+from checkwatch.core.wording import NOUNS
 from checkwatch.views.words import (
     Here,
     harmless,
@@ -34,15 +23,6 @@ from checkwatch.views.words import (
 
 #: More reasons than these are left to the evidence below the sentence.
 _MOST = 3
-
-_NOUNS: dict[type[Entry], str] = {
-    Moved: "a move",
-    Returned: "a return to use",
-    Fault: "a fault",
-    FaultClosed: "the closing of a fault",
-    CaseStart: "the start of a case",
-    CaseEnd: "the end of a case",
-}
 
 
 def reasons(answer: Cleared, here: Here) -> str:
@@ -130,7 +110,7 @@ def voider(entry: Entry | None, rulebook: Rulebook | None) -> str:
         if rulebook is None or entry.code not in rulebook.happenings:
             return f'"{harmless(entry.code, 40)}", which the rulebook does not know,'
         return with_article(spoken(entry.code))
-    return _NOUNS.get(type(entry), "an entry") if entry else "an entry"
+    return NOUNS.get(entry.what, "an entry") if entry else "an entry"
 
 
 def unknown(answer: Cleared, here: Here) -> str:

@@ -4,9 +4,7 @@ A standing is carried first by its word, then by its mark, then by its colour: n
 colour alone. This file imports little, because the shortest question passes through it.
 """
 
-import re
 import unicodedata
-from collections.abc import Iterable
 from datetime import tzinfo
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -21,6 +19,13 @@ from checkwatch.core.instant import (
     wall,
 )
 from checkwatch.core.states import Standing, State
+
+# What rules say too is worded in core; a view finds all of its words here.
+from checkwatch.core.wording import MONTHS, WEEKDAYS
+from checkwatch.core.wording import inside as inside
+from checkwatch.core.wording import listed as listed
+from checkwatch.core.wording import plural as plural
+from checkwatch.core.wording import spoken as spoken
 
 if TYPE_CHECKING:
     from checkwatch.core.period import Period
@@ -47,9 +52,6 @@ LOOKS: dict[Standing, Look] = {
 
 STATE_WORDS: dict[State, str] = {state: state.value.replace("-", " ") for state in State}
 
-_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
 
 def local(instant: Instant, zone: tzinfo, now: Instant) -> str:
     """An instant as a wall of the zone shows it, with the zone's abbreviation.
@@ -67,7 +69,8 @@ def local(instant: Instant, zone: tzinfo, now: Instant) -> str:
     if moment.date() == today.date():
         return clock
     year = "" if moment.year == today.year else f" {moment.year}"
-    return f"{_WEEKDAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]}{year} {clock}"
+    day = f"{WEEKDAYS[moment.weekday()][:3]} {moment.day} {MONTHS[moment.month - 1]}"
+    return f"{day}{year} {clock}"
 
 
 def relative(instant: Instant, now: Instant) -> str:
@@ -130,25 +133,6 @@ def period(given: "Period") -> str:
     return " ".join(parts) or "no time"
 
 
-def plural(number: int, noun: str, several: str = "") -> str:
-    """A number with its noun: "1 check", "2 checks", "0 entries"."""
-    return f"{number} {noun if number == 1 else several or noun + 's'}"
-
-
-def listed(items: Iterable[str], last: str = "and") -> str:
-    """A list in words: "a, b and c"."""
-    *head, tail = [*items] or [""]
-    return f"{', '.join(head)} {last} {tail}" if head else tail
-
-
-def inside(title: str) -> str:
-    """A title as it stands inside a sentence: its first letter small unless it heads an acronym
-    or a formula."""
-    rest = title.split(" ")[0][1:]
-    ordinary = rest == rest.lower() and not any(letter.isdigit() for letter in rest)
-    return title[:1].lower() + title[1:] if ordinary else title
-
-
 def with_article(title: str) -> str:
     """A title inside a sentence with its article: "a leak test", "an oxygen alarm test"."""
     word = inside(title)
@@ -183,11 +167,6 @@ def _visible(character: str) -> str:
     if unicodedata.category(character) in _HARMFUL:
         return character.encode("unicode_escape").decode("ascii")
     return character
-
-
-def spoken(code: str) -> str:
-    """A code as a noun: "absorbent change"; one like "power-on" keeps its hyphen."""
-    return re.sub(r"-(?!(?:on|off|in|out|up|down)\b)", " ", code)
 
 
 def columns(text: str) -> int:

@@ -19,6 +19,8 @@ from checkwatch.core.rulebook import ForUse, OnceEach, UntilNext, ValidFor, Vali
 from checkwatch.rules.phrase import recurrence
 from checkwatch.rules.read import read
 from checkwatch.rules.words import in_words, longest_span, rule_in_words
+from checkwatch.views import words
+from tests.build import check, rules
 
 ROOT = Path(__file__).parents[2]
 GOLDEN = ROOT / "tests" / "golden" / "rules"
@@ -51,13 +53,19 @@ def test_the_example_reads_well_on_a_terminal() -> None:
 
 
 def test_one_rule_in_its_own_words() -> None:
-    rules = rulebook(GOLDEN / "every-form.toml")
-    said = [f"{code}: {rule_in_words(check, rules)}" for code, check in rules.checks.items()]
+    form = rulebook(GOLDEN / "every-form.toml")
+    said = [f"{code}: {rule_in_words(one, form)}" for code, one in form.checks.items()]
     expect("rule-in-words", "\n".join(said))
 
 
+def test_rules_say_a_code_as_the_answers_do() -> None:
+    kind = rules(check("leak-test", "PT24H", kinds=("drive-in-bay",)))
+    assert f"every {words.spoken('drive-in-bay')}:" in in_words(kind)
+    assert words.spoken("drive-in-bay") == "drive-in bay"
+
+
 @pytest.mark.parametrize(
-    ("rule", "counted_from", "words"),
+    ("rule", "counted_from", "said"),
     [
         ("FREQ=DAILY;BYHOUR=7,19;BYMINUTE=30", "2000-01-01", "each day at 07:30 and 19:30"),
         ("FREQ=DAILY", "2026-01-06T07:15", "each day at 07:15"),
@@ -78,8 +86,8 @@ def test_one_rule_in_its_own_words() -> None:
         ),
     ],
 )
-def test_a_recurrence_in_words(rule: str, counted_from: str, words: str) -> None:
-    assert recurrence(UntilNext(rule, datetime.fromisoformat(counted_from))) == words
+def test_a_recurrence_in_words(rule: str, counted_from: str, said: str) -> None:
+    assert recurrence(UntilNext(rule, datetime.fromisoformat(counted_from))) == said
 
 
 ROUNDING = st.none() | st.sampled_from(UNITS)
