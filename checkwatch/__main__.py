@@ -8,12 +8,14 @@ import sys
 
 from checkwatch import errors
 
+#: A command reads many small values that live until it ends: looking for garbage among them over
+#: and over, as Python does at every 700th, finds none.
+GARBAGE = (200_000, 50, 100)
+
 
 def main() -> None:
     """Runs one command and leaves with its exit code."""
-    # A command reads many small values that live until it ends: looking for garbage among them
-    # over and over finds none.
-    gc.set_threshold(200_000, 50, 100)
+    gc.set_threshold(*GARBAGE)
     for stream in (sys.stdout, sys.stderr):
         # A terminal that knows no Unicode shows escapes instead of refusing the answer.
         if hasattr(stream, "reconfigure"):

@@ -54,18 +54,17 @@ def written(conn: Connection, after: int = 0) -> Generator[Entry, None, None]:
 
 def adoptions(conn: Connection) -> tuple[Adopted, ...]:
     """The rulebooks that the book adopted, in order of (at, seq)."""
-    return tuple(e for e in _of_form(conn, Adopted.what) if isinstance(e, Adopted))
+    return tuple(e for e in _about_book(conn) if isinstance(e, Adopted))
 
 
 def places(conn: Connection) -> tuple[PlaceKnown, ...]:
     """What the book learnt of places, in order of (at, seq)."""
-    return tuple(e for e in _of_form(conn, PlaceKnown.what) if isinstance(e, PlaceKnown))
+    return tuple(e for e in _about_book(conn) if isinstance(e, PlaceKnown))
 
 
 def by_number(conn: Connection, seq: int) -> Entry | None:
     """The entry with this number."""
-    line = _one(conn, _ALL.where(entry.c.seq == seq))
-    return None if line is None else to_entry(line)
+    return next(_entries(conn, _ALL.where(entry.c.seq == seq)), None)
 
 
 def find_by_ref(conn: Connection, refs: Iterable[str]) -> dict[str, Entry]:
@@ -169,9 +168,10 @@ def _fault_of(line: Line, before: Line | None) -> str:
     return ""
 
 
-def _of_form(conn: Connection, form: str) -> Iterator[Entry]:
-    wanted = _ALL.where(entry.c.machine == BOOK, entry.c.form == form)
-    return _entries(conn, wanted.order_by(*_ORDER))
+def _about_book(conn: Connection) -> Iterator[Entry]:
+    """The entries about the whole book in order of (at, seq)."""
+    with closing(_lines(conn, _ALL.where(entry.c.machine == BOOK).order_by(*_ORDER))) as lines:
+        yield from map(to_entry, _sound(lines))
 
 
 def _sound(lines: Iterator[Line]) -> Iterator[Line]:
@@ -179,8 +179,7 @@ def _sound(lines: Iterator[Line]) -> Iterator[Line]:
     for machine, chain in groupby(lines, attrgetter("machine")):
         count = last = 0
         for line in chain:
-            if not line.whole:
-                raise _unsound(machine, f"entry {line.seq} was altered")
+            _refuse_altered(line)
             count, last = count + 1, max(last, line.position)
             yield line
         if count != last:
@@ -189,12 +188,19 @@ def _sound(lines: Iterator[Line]) -> Iterator[Line]:
 
 def _unsound(machine: str, what: str) -> CannotTell:
     remedy = "run `checkwatch verify`, and go on with a backup"
-    return CannotTell(Problem(machine, what, remedy))
+    return CannotTell(Problem(machine or "the book", what, remedy))
 
 
 def _entries(conn: Connection, wanted: Select[Sequence[object]]) -> Iterator[Entry]:
     with closing(_lines(conn, wanted)) as lines:
-        yield from map(to_entry, lines)
+        for line in lines:
+            _refuse_altered(line)
+            yield to_entry(line)
+
+
+def _refuse_altered(line: Line) -> None:
+    if not line.whole:
+        raise _unsound(line.machine, f"entry {line.seq} was altered")
 
 
 def _lines(conn: Connection, wanted: Select[Sequence[object]]) -> Generator[Line, None, None]:

@@ -6,11 +6,13 @@ there, so each figure stands beside a plain loop measured in the same run: read 
 
 from __future__ import annotations
 
+import gc
 import random
 import time
 from collections.abc import Iterator
 from decimal import Decimal
 
+from checkwatch.__main__ import GARBAGE
 from checkwatch.core import entry as e
 from checkwatch.core.instant import DAY, MINUTE, SECOND, Instant
 from checkwatch.core.judge import Judged
@@ -79,6 +81,7 @@ def loop() -> int:
 
 def main() -> None:
     """Prints a row for each size."""
+    gc.set_threshold(*GARBAGE)
     plain = seconds(loop)
     print(f"a million additions: {plain * 1000:.0f} ms")
     for count in (5_000, 10_000, 20_000, 40_000, 80_000):
