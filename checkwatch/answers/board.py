@@ -9,7 +9,7 @@ from checkwatch.answers.book import Book, Question
 from checkwatch.answers.overdue import Overdue, overdue
 from checkwatch.core.entry import PlaceKnown
 from checkwatch.core.instant import FOREVER, Instant
-from checkwatch.core.place import PlaceStanding, place_standing
+from checkwatch.core.place import PlaceStanding, place_standing, rooms
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import Standing
 
@@ -61,7 +61,12 @@ def board(book: Book, question: Question) -> Board:
         Row(
             place,
             book.believed_place(
-                place_standing(name, places, here[name] + here[place.belongs], rulebook)
+                place_standing(
+                    name,
+                    places,
+                    [machine for room in rooms(name, places) for machine in here[room]],
+                    rulebook,
+                )
             ),
             _placed(here[name], book, question),
         )

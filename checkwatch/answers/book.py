@@ -9,7 +9,7 @@ from typing import NamedTuple
 from checkwatch.core.entry import Entry, PlaceKnown
 from checkwatch.core.instant import BEGINNING, FOREVER, Instant
 from checkwatch.core.judge import Judge
-from checkwatch.core.place import PlaceStanding, present
+from checkwatch.core.place import PlaceStanding, places_at, present
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import Standing
@@ -37,8 +37,9 @@ class Question(NamedTuple):
 class Book:
     """What was read for a question.
 
-    `doubts` are the reasons why the book is not believed; with any, every standing is unknown.
-    `newest` is when its newest entry was written, None for a book without entries.
+    `places` is all that it was told of places, in order of (at, seq). `doubts` are the reasons why
+    the book is not believed; with any, every standing is unknown. `newest` is when its newest
+    entry was written, None for a book without entries.
     """
 
     versions: Versions
@@ -47,6 +48,9 @@ class Book:
     doubts: tuple[str, ...] = ()
     newest: Instant | None = None
     _latest: dict[str, Instant] = field(default_factory=dict, repr=False)
+    _known: dict[tuple[Instant, Instant], dict[str, PlaceKnown]] = field(
+        default_factory=dict, repr=False
+    )
     _judges: dict[tuple[str, Instant, Instant], Judge] = field(default_factory=dict, repr=False)
     _fleets: dict[Question, list[MachineStanding]] = field(default_factory=dict, repr=False)
 
@@ -55,23 +59,34 @@ class Book:
         version = self.versions.known_at(question.known).in_force(question.at)
         return version.rulebook if version else None
 
-    def places_known(self, question: Question) -> dict[str, PlaceKnown]:
-        """The last word on each place, in the order of the lists."""
-        known = {p.place: p for p in self.places if p.recorded <= question.known}
-        ordered = sorted(known.values(), key=lambda p: (p.order, p.area, p.place))
-        return {place.place: place for place in ordered}
+    def places_known(
+        self, question: Question, at: Instant | None = None
+    ) -> Mapping[str, PlaceKnown]:
+        """The last word on each place at `at` (the question's instant), in the order of the
+        lists."""
+        last = self._last("", self.places)
+        key = (min(question.at if at is None else at, last), question.known)
+        if key not in self._known:
+            found = places_at(self.places, *key).values()
+            ordered = sorted(found, key=lambda p: (p.order, p.area, p.place))
+            self._known[key] = {place.place: place for place in ordered}
+        return self._known[key]
 
     def judge(self, machine: str, question: Question, at: Instant | None = None) -> Judge:
         """The judge of a machine with its entries up to `at` (the question's instant)."""
-        at = question.at if at is None else at
         entries = self.entries.get(machine, ())
-        if machine not in self._latest:
-            self._latest[machine] = max((entry.at for entry in entries), default=BEGINNING)
-        # After its last entry a machine's entries are the same at any instant.
-        key = (machine, min(at, self._latest[machine]), question.known)
+        last = self._last(machine, entries)
+        key = (machine, min(question.at if at is None else at, last), question.known)
         if key not in self._judges:
             self._judges[key] = Judge(machine, entries, self.versions, key[1], key[2])
         return self._judges[key]
+
+    def _last(self, machine: str, entries: Sequence[Entry]) -> Instant:
+        """When the last of a machine's entries, or of those about places, is dated: from then on
+        they are the same at any instant."""
+        if machine not in self._latest:
+            self._latest[machine] = max((entry.at for entry in entries), default=BEGINNING)
+        return self._latest[machine]
 
     def standing(self, machine: str, question: Question) -> MachineStanding:
         """Where a machine stands; unknown while the book is not believed."""

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.least_work import NO_WORK, Work, least_work, together
-from checkwatch.core.entry import Fault, Severity, Withdrawn
+from checkwatch.core.entry import Entry, Fault, PlaceKnown, Severity, Withdrawn
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.judge import Judge
-from checkwatch.core.place import Missing, PlaceStanding, place_standing, present
+from checkwatch.core.place import (
+    Missing,
+    PlaceStanding,
+    Untold,
+    place_standing,
+    present,
+    rooms_ever,
+)
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import Standing
 
@@ -53,10 +60,16 @@ class Cleared(NamedTuple):
     to_clear: Work
     is_place: bool
     missing: tuple[Missing, ...] = ()
+    untold: tuple[Untold, ...] = ()
     throughout: bool | None = None
     gap: Gap | None = None
     doubts: tuple[str, ...] = ()
     newest: Instant | None = None
+
+    @property
+    def entries(self) -> tuple[Entry, ...]:
+        """The entries that it was computed from: those of the machines that decided it."""
+        return tuple(entry for machine in self.machines for entry in machine.log.entries)
 
     @property
     def decides(self) -> Standing:
@@ -68,8 +81,7 @@ def tags_for(name: str, book: Book) -> tuple[str, ...]:
     """The machines that a question about a machine or place can concern, at any time."""
     if name in book.entries:
         return (name,)
-    known = {place.place: place for place in book.places}
-    rooms = {name, known[name].belongs} if name in known else {name}
+    rooms = rooms_ever(name, book.places)
     return tuple(
         tag
         for tag, entries in book.entries.items()
@@ -109,34 +121,46 @@ def _machine(name: str, book: Book, question: Question) -> Cleared:
 
 
 def _place(name: str, book: Book, question: Question) -> Cleared:
-    tags = tags_for(name, book)
-    judges = [book.judge(tag, question) for tag in tags]
-    place = place_at(name, book, question, judges, question.at)
+    judges = [book.judge(tag, question) for tag in tags_for(name, book)]
+    # What is told of places after the question's instant does not count, nor does any entry.
+    places = book.places_known(question)
+    place = place_at(name, book, question, judges, places, question.at)
+    until = FOREVER
+    if not book.doubts:
+        until = _place_until(name, book, question, judges, places, place.standing)
+    work = together(least_work(m) for m in place.machines if not m.usable)
     return Cleared(
         name,
         question,
         place.standing,
-        FOREVER if book.doubts else _place_until(name, book, question, judges, place.standing),
+        until,
         (
             *(("", text) for text in place.only),
             *((m.machine, text) for m in place.machines for text in m.limits),
         ),
         place.machines,
         tuple(reason for m in place.machines for reason in reasons(m)),
-        together(least_work(m) for m in place.machines if not m.usable),
+        # No check clears a place of which nobody can say what it needs.
+        NO_WORK if place.untold else work,
         is_place=True,
         missing=place.missing,
+        untold=place.untold,
     )
 
 
 def place_at(
-    name: str, book: Book, question: Question, judges: Iterable[Judge], at: Instant
+    name: str,
+    book: Book,
+    question: Question,
+    judges: Iterable[Judge],
+    places: Mapping[str, PlaceKnown],
+    at: Instant,
 ) -> PlaceStanding:
     """Where a place stands at an instant, by judges that hold all machines ever there."""
     version = book.versions.known_at(question.known).in_force(at)
     place = place_standing(
         name,
-        book.places_known(question),
+        places,
         (book.believed(judge.at(at)) for judge in judges),
         version.rulebook if version else None,
     )
@@ -144,11 +168,16 @@ def place_at(
 
 
 def _place_until(
-    name: str, book: Book, question: Question, judges: list[Judge], standing: Standing
+    name: str,
+    book: Book,
+    question: Question,
+    judges: list[Judge],
+    places: Mapping[str, PlaceKnown],
+    standing: Standing,
 ) -> Instant:
     changes = {i for judge in judges for i in judge.changes(question.at, FOREVER)}
     for instant in sorted(changes):
-        if place_at(name, book, question, judges, instant).standing is not standing:
+        if place_at(name, book, question, judges, places, instant).standing is not standing:
             return instant
     return FOREVER
 
@@ -157,11 +186,13 @@ def _first_gap(name: str, book: Book, question: Question, end: Instant) -> Gap |
     """Where [T, end) first is neither cleared nor limited, entries within it counted."""
     judges = [book.judge(tag, question, at=end) for tag in tags_for(name, book)]
     changes = {i for judge in judges for i in judge.changes(question.at, end)}
+    changes.update(place.at for place in book.places if question.at < place.at < end)
     for instant in (question.at, *sorted(changes)):
         if name in book.entries:
             standing = book.believed(judges[0].at(instant)).standing
         else:
-            standing = place_at(name, book, question, judges, instant).standing
+            places = book.places_known(question, instant)
+            standing = place_at(name, book, question, judges, places, instant).standing
         if standing not in _YES:
             return Gap(instant, standing)
     return None

@@ -31,14 +31,14 @@ def yes(answer: Cleared) -> bool:
 def which(
     book: Book, question: Question, kind: str | None = None, span: Instant | None = None
 ) -> Which:
-    """Over all places that need machines; with `kind`, over the machines of that kind."""
+    """Over all places but those that need nothing; with `kind`, over the machines of that kind."""
     if kind is None:
         rulebook = book.rulebook(question)
         kinds = rulebook.place_kinds if rulebook else {}
         names = [
             name
             for name, place in book.places_known(question).items()
-            if place.place_kind in kinds and kinds[place.place_kind].needs
+            if place.place_kind not in kinds or kinds[place.place_kind].needs
         ]
     else:
         names = [

@@ -1,4 +1,5 @@
-"""Where a place stands: the worst of the best machines it needs (docs/meaning.md, part 7)."""
+"""What the book knows of a place, and where it stands: the worst of the best machines it needs
+(docs/meaning.md, part 7)."""
 
 from __future__ import annotations
 
@@ -7,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from checkwatch.core.entry import PlaceKnown
+from checkwatch.core.instant import Instant
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import ORDER, Standing
@@ -20,11 +22,20 @@ class Missing(NamedTuple):
     number: int
 
 
+class Untold(NamedTuple):
+    """A place of which nobody can say what it needs: the rulebook does not know its kind, or,
+    where `kind` is empty, the book does not know the place."""
+
+    place: str
+    kind: str
+
+
 class PlaceStanding(NamedTuple):
     """One place at an instant.
 
     `machines` are those that decide, the best of each needed kind; `only` are the limits that
-    forbid the worse machines beside them; `missing` what is not there at all.
+    forbid the worse machines beside them; `missing` what is not there at all; `untold` the rooms,
+    itself or one that belongs to it, of which nobody can say what they need.
     """
 
     place: str
@@ -32,11 +43,42 @@ class PlaceStanding(NamedTuple):
     machines: tuple[MachineStanding, ...] = ()
     only: tuple[str, ...] = ()
     missing: tuple[Missing, ...] = ()
+    untold: tuple[Untold, ...] = ()
 
 
 def present(machine: MachineStanding) -> bool:
     """Whether a machine is there at all: commissioned and not retired."""
     return machine.log.enrolled is not None and machine.log.retired is None
+
+
+def places_at(told: Iterable[PlaceKnown], at: Instant, known: Instant) -> dict[str, PlaceKnown]:
+    """The last word on each place at an instant, as the book was known at another; the first
+    holds for all earlier time. `told` is in order of (at, seq)."""
+    found: dict[str, PlaceKnown] = {}
+    for place in told:
+        if place.recorded <= known and (place.at <= at or place.place not in found):
+            found[place.place] = place
+    return found
+
+
+def rooms(name: str, places: Mapping[str, PlaceKnown]) -> list[str]:
+    """A place, the room that belongs to it, the room that belongs to that one, and so on."""
+    found: list[str] = []
+    while name and name not in found:
+        found.append(name)
+        name = places[name].belongs if name in places else ""
+    return found
+
+
+def rooms_ever(name: str, told: Iterable[PlaceKnown]) -> frozenset[str]:
+    """A place and every room that belonged to it at any time, directly or through others."""
+    known = tuple(told)
+    found: set[str] = set()
+    new = {name}
+    while new:
+        found |= new
+        new = {p.belongs for p in known if p.place in new and p.belongs} - found
+    return frozenset(found)
 
 
 def place_standing(
@@ -45,36 +87,42 @@ def place_standing(
     machines: Iterable[MachineStanding],
     rulebook: Rulebook | None,
 ) -> PlaceStanding:
-    """The standing of a place, its own room and the one that belongs to it.
+    """The standing of a place, its own room and those that belong to it.
 
-    `machines` may hold more than those that stand there. A place that needs nothing, or whose
-    kind the rulebook does not know, is unknown.
+    `machines` may hold more than those that stand there. A room that needs nothing leaves a place
+    as it is, but by itself it is unknown.
     """
+    if rulebook is None:
+        return PlaceStanding(name, Standing.UNKNOWN)
     here = [machine for machine in machines if present(machine)]
-    place = places[name]
-    own = _room(place, here, rulebook)
+    own, *others = (_room(room, places, here, rulebook) for room in rooms(name, places))
     if own is None:
         return PlaceStanding(name, Standing.UNKNOWN)
-    other = _room(places[place.belongs], here, rulebook) if place.belongs in places else None
-    if other is None:
-        return own
+    found = [own, *(other for other in others if other is not None)]
     return PlaceStanding(
         name,
-        _worst((own.standing, other.standing)),
-        own.machines + other.machines,
-        own.only + other.only,
-        own.missing + other.missing,
+        _worst(room.standing for room in found),
+        tuple(machine for room in found for machine in room.machines),
+        tuple(limit for room in found for limit in room.only),
+        tuple(missing for room in found for missing in room.missing),
+        tuple(untold for room in found for untold in room.untold),
     )
 
 
 def _room(
-    place: PlaceKnown, machines: Sequence[MachineStanding], rulebook: Rulebook | None
+    name: str,
+    places: Mapping[str, PlaceKnown],
+    machines: Sequence[MachineStanding],
+    rulebook: Rulebook,
 ) -> PlaceStanding | None:
     """One room by its own needs; None where it needs nothing."""
-    kind = rulebook.place_kinds.get(place.place_kind) if rulebook else None
-    if kind is None or not kind.needs:
+    code = places[name].place_kind if name in places else ""
+    kind = rulebook.place_kinds.get(code)
+    if kind is None:
+        return PlaceStanding(name, Standing.UNKNOWN, untold=(Untold(name, code),))
+    if not kind.needs:
         return None
-    here = [machine for machine in machines if machine.log.place == place.place]
+    here = [machine for machine in machines if machine.log.place == name]
     chosen: list[MachineStanding] = []
     only: list[str] = []
     missing: list[Missing] = []
@@ -86,7 +134,7 @@ def _room(
         best, others = able[:number], able[number:]
         chosen += best
         if len(best) < number:
-            missing.append(Missing(place.place, machine_kind, number - len(best)))
+            missing.append(Missing(name, machine_kind, number - len(best)))
         elif limit := _use_only(best, others):
             only.append(limit)
     standings = [machine.standing for machine in chosen]
@@ -94,7 +142,7 @@ def _room(
         standings.append(Standing.NOT_CLEARED)
     if only:
         standings.append(Standing.LIMITED)
-    return PlaceStanding(place.place, _worst(standings), tuple(chosen), tuple(only), tuple(missing))
+    return PlaceStanding(name, _worst(standings), tuple(chosen), tuple(only), tuple(missing))
 
 
 def _worst(standings: Iterable[Standing]) -> Standing:

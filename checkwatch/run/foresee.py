@@ -15,6 +15,7 @@ from checkwatch.answers.book import Book, Question
 from checkwatch.answers.cleared import cleared, tags_for
 from checkwatch.core.entry import Adopted
 from checkwatch.core.instant import DAY, Instant
+from checkwatch.core.place import rooms_ever
 from checkwatch.errors import CannotTell
 from checkwatch.run.world import Names, adopted, by_machine, names_of
 from checkwatch.store import engine, outlook, read
@@ -65,13 +66,9 @@ def _touched(conn: Connection, names: Names, before: int) -> set[str]:
     if (read.BOOK, Adopted.what) in forms:
         return {*names.tags, *names.places}
     tags = {machine for machine, _ in forms if machine != read.BOOK}
-    told = {place.place for place in names.places.values() if place.seq > before}
-    places = {
-        name
-        for name, place in names.places.items()
-        if name in told or place.belongs in told or names.concerned(name) & tags
-    }
-    return tags | places
+    rooms = {place for place, machines in names.ever_at.items() if machines & tags}
+    rooms.update(place.place for place in names.told if place.seq > before)
+    return tags | {name for name in names.places if rooms_ever(name, names.told) & rooms}
 
 
 def _renew(
@@ -84,7 +81,7 @@ def _renew(
     if newest is None or not left:
         return
     start = max(now, newest)
-    versions, places = adopted(conn), tuple(names.places.values())
+    versions = adopted(conn)
     done = 0
     for group, machines in _groups(left, names):
         progress("made ready", done)
@@ -93,7 +90,7 @@ def _renew(
             entries = by_machine(read.entries(conn, machines), machines)
         except CannotTell:
             continue  # An altered line: whoever asks is told.
-        book = Book(versions, places, entries, (), newest)
+        book = Book(versions, names.told, entries, (), newest)
         for name in group:
             outlook.keep(conn, foresee(name, book, start))
     outlook.mark_current(conn)

@@ -17,6 +17,7 @@ from sqlalchemy import Connection
 from checkwatch.answers.book import Book, Question
 from checkwatch.core.entry import Entry, PlaceKnown, Retired
 from checkwatch.core.instant import Instant
+from checkwatch.core.place import rooms_ever
 from checkwatch.core.versions import Version, Versions
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.rules.read import read_or_refuse
@@ -30,10 +31,14 @@ Concerns = Callable[["Names"], Iterable[str] | None]
 
 @dataclass(frozen=True)
 class Names:
-    """The tags and places of the book, and which machines were ever at which place."""
+    """The tags and places of the book, and which machines were ever at which place.
+
+    `places` is the last word on each place, `told` all that was ever said, in order of (at, seq).
+    """
 
     tags: frozenset[str]
     places: dict[str, PlaceKnown]
+    told: tuple[PlaceKnown, ...]
     ever_at: dict[str, frozenset[str]]
 
     def resolve(self, name: str) -> str:
@@ -57,8 +62,8 @@ class Names:
         """The machines that a question about a resolved name can concern."""
         if name in self.tags:
             return frozenset({name})
-        rooms = {name, self.places[name].belongs}
-        return frozenset().union(*(self.ever_at.get(room, frozenset()) for room in rooms))
+        at_rooms = (self.ever_at.get(room, frozenset()) for room in rooms_ever(name, self.told))
+        return frozenset().union(*at_rooms)
 
 
 def _both(name: str) -> Problem:
@@ -131,7 +136,7 @@ def ask_on(
     versions = adopted(conn)
     book = Book(
         versions,
-        tuple(names.places.values()),
+        names.told,
         by_machine(read.entries(conn, None if wanted is None else machines), machines),
         doubts,
         newest,
@@ -148,10 +153,11 @@ def names_of(conn: Connection) -> Names:
     for station in read.stations(conn):
         if not isinstance(station, Retired):
             ever_at[station.place].add(station.machine)
-    places = {place.place: place for place in read.places(conn)}
+    told = read.places(conn)
     return Names(
         frozenset(read.machines(conn)),
-        places,
+        {place.place: place for place in told},
+        told,
         {place: frozenset(tags) for place, tags in ever_at.items()},
     )
 

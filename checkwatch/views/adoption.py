@@ -2,37 +2,52 @@
 
 from __future__ import annotations
 
-from checkwatch.answers.adoption import Adoption
+from collections.abc import Sequence
+
+from checkwatch.answers.adoption import Adoption, Change
+from checkwatch.core.place import PlaceStanding
+from checkwatch.core.standing import MachineStanding
 from checkwatch.views.report import Report, Table
-from checkwatch.views.words import Here, listed, plural
+from checkwatch.views.words import Here, harmless, listed, plural
 
 
 def adoption(found: Adoption, here: Here) -> Report:
-    """Which machines would change standing and in which direction, and which codes are lost."""
+    """Which machines and places would change standing and in which direction, and which codes are
+    lost."""
     report: Report = [f"In force from {here.when(found.start)}."]
-    if found.changes:
-        better = sum(change.better for change in found.changes)
-        worse = len(found.changes) - better
-        report.append(
-            f"{plural(len(found.changes), 'machine')} would change standing: {better} for the "
-            f"better, {worse} for the worse."
-        )
-        rows = tuple(
-            (
-                change.after.machine,
-                change.before.standing,
-                change.after.standing,
-                "better" if change.better else "worse",
-            )
-            for change in found.changes
-        )
-        report += ["", Table(("machine", "by the rules in force", "by the new", "which is"), rows)]
-    else:
-        report.append("No machine would change its standing.")
-    if found.lost_checks:
-        codes = listed(found.lost_checks)
-        report += ["", f"No longer known, so their results count for nothing: {codes}."]
-    if found.lost_happenings:
-        codes = listed(found.lost_happenings)
-        report += ["", f"No longer known, so they void every check before them: {codes}."]
+    report += _changes("machine", [(one.after.machine, one) for one in found.changes])
+    report += _changes("place", [(one.after.place, one) for one in found.places])
+    for codes, cost in (
+        (found.lost_checks, "their results count for nothing"),
+        (found.lost_happenings, "they void every check before them"),
+        (found.lost_place_kinds, "their places are unknown"),
+    ):
+        if codes:
+            known = listed(harmless(code, 40) for code in codes)
+            report += ["", f"No longer known, so {cost}: {known}."]
     return report
+
+
+def _changes(
+    noun: str, changes: Sequence[tuple[str, Change[MachineStanding] | Change[PlaceStanding]]]
+) -> Report:
+    """How many change and in which direction, then each."""
+    if not changes:
+        return [f"No {noun} would change its standing."]
+    better = sum(change.better for _, change in changes)
+    rows = tuple(
+        (
+            name,
+            change.before.standing,
+            change.after.standing,
+            "better" if change.better else "worse",
+        )
+        for name, change in changes
+    )
+    return [
+        f"{plural(len(changes), noun)} would change standing: {better} for the better, "
+        f"{len(changes) - better} for the worse.",
+        "",
+        Table((noun, "by the rules in force", "by the new", "which is"), rows),
+        "",
+    ]

@@ -20,7 +20,7 @@ from checkwatch.core.place import PlaceStanding
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import ORDER, Standing
 from checkwatch.views.grid import Cell, cell, cut, line, lines, widths
-from checkwatch.views.reason import lacks, said
+from checkwatch.views.reason import lacks, said, untold
 from checkwatch.views.report import LONGEST, cell_text
 from checkwatch.views.words import LOOKS, STATE_WORDS, Here, inside, listed, plural
 
@@ -129,7 +129,7 @@ def _folded(found: list[Item]) -> list[Item]:
 
 def _says_more(place: PlaceStanding) -> bool:
     """Whether a place stands otherwise than the worst machine of its own that decides."""
-    if place.missing or place.only:
+    if place.missing or place.only or place.untold:
         return True
     own = [m.standing for m in place.machines if m.log.place == place.place]
     return bool(own) and max(own, key=ORDER.__getitem__) is not place.standing
@@ -294,9 +294,10 @@ def _notes(item: Item, fleet: Fleet, wide: bool) -> Iterator[str]:
 
 
 def _about_place(place: PlaceStanding) -> Iterator[str]:
+    yield from (untold(one, place.place) for one in place.untold)
     yield from (lacks(missing, place.place).removeprefix("it ") for missing in place.missing)
     yield from place.only
-    if place.missing or place.only or not place.machines:
+    if place.untold or place.missing or place.only or not place.machines:
         return
     worst = max((m.standing for m in place.machines), key=ORDER.__getitem__)
     blamed = [m for m in place.machines if m.standing is worst]

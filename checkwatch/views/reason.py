@@ -5,7 +5,7 @@ from __future__ import annotations
 from checkwatch.answers.cause import cause
 from checkwatch.answers.cleared import Because, Cleared
 from checkwatch.core.entry import Entry, Happening, Outcome, Result, Withdrawn
-from checkwatch.core.place import Missing
+from checkwatch.core.place import Missing, Untold
 from checkwatch.core.rulebook import Check, OnceEach, Rulebook, UntilNext, ValidFor, Validity
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import State
@@ -117,8 +117,17 @@ def unknown(answer: Cleared, here: Here) -> str:
     """Why nobody can tell."""
     if answer.doubts:
         return f"the book is not believed: {'; '.join(answer.doubts)}"
-    found = [f"{_named(m, answer)}{why}" for m in answer.machines if (why := _untold(m, here))]
+    found = [untold(one, answer.asked) for one in answer.untold]
+    found += [f"{_named(m, answer)}{why}" for m in answer.machines if (why := _untold(m, here))]
     return "; ".join(found) or "no rule says what it needs"
+
+
+def untold(one: Untold, asked: str) -> str:
+    """Why nobody can say what a place, or a room that belongs to it, needs."""
+    whose = "its kind" if one.place == asked else f"the kind of {one.place}"
+    if one.kind:
+        return f'the rulebook does not know {whose}, "{harmless(one.kind, 40)}"'
+    return f"the book did not know {'it' if one.place == asked else one.place} then"
 
 
 def _named(machine: MachineStanding, answer: Cleared) -> str:
