@@ -39,6 +39,8 @@ def test_the_tour_is_what_the_program_prints(tmp_path: Path) -> None:
     bin_folder = Path(sys.executable).parent
     env = {**os.environ, "PATH": f"{bin_folder}{os.pathsep}{os.environ['PATH']}"}
     for command, expected in found:
+        if command == ". .venv/bin/activate":
+            continue  # whoever runs the tests has done it
         if command.startswith("export "):
             name, _, value = command.removeprefix("export ").partition("=")
             env[name] = value

@@ -10,9 +10,9 @@ from checkwatch.answers.least_work import Work
 from checkwatch.core.attempt import plain as number
 from checkwatch.core.instant import FOREVER, HOUR
 from checkwatch.core.standing import CheckState, MachineStanding
-from checkwatch.core.states import Standing, State
+from checkwatch.core.states import ORDER, Standing, State
 from checkwatch.views.reason import reasons, unknown
-from checkwatch.views.report import Command, Report, Sentence, Table
+from checkwatch.views.report import LONGEST, Command, Report, Sentence, Table
 from checkwatch.views.words import (
     LOOKS,
     STATE_WORDS,
@@ -57,6 +57,9 @@ def sentence(answer: Cleared, here: Here, verb: str = "") -> Sentence:
     moment = "" if answer.question.at == now else f" at {here.when(answer.question.at)}"
     head = f"{named(answer)} {verb or _verb(answer)} "
     standing = answer.standing
+    if standing in YES and answer.gap is not None:
+        verdict = max(Standing.NOT_CLEARED, answer.gap.standing, key=ORDER.__getitem__)
+        return Sentence(head, verdict, f" for all the time asked{moment}: {_gap(answer, here)}.")
     if standing in YES:
         return Sentence(head, standing, f"{moment}{_lasting(answer, here)}.")
     if standing is Standing.UNKNOWN:
@@ -82,19 +85,26 @@ def _verb(answer: Cleared) -> str:
 
 
 def _lasting(answer: Cleared, here: Here) -> str:
-    """How long a yes lasts, its limits, and whether that is as long as was asked."""
-    text = _until(answer, here)
-    if answer.standing is Standing.LIMITED:
-        limits = "; ".join(_limits(answer))
-        number = len(answer.limits)
-        text += f" (cleared, with {plural(number, 'limit')} in force): {limits}"
-    if answer.gap is not None:
-        word = LOOKS[answer.gap.standing].word
-        then = "then" if answer.gap.at == answer.until else here.when(answer.gap.at)
-        text += f"; that is not all the time asked: {word} from {then}"
-    elif answer.throughout:
-        text += "; that holds for all the time asked"
-    return text
+    """How long a yes lasts, its limits, and whether all the time asked was looked at."""
+    text = _until(answer, here) + _with_limits(answer)
+    return f"{text}; that holds for all the time asked" if answer.throughout else text
+
+
+def _with_limits(answer: Cleared) -> str:
+    if answer.standing is not Standing.LIMITED:
+        return ""
+    number = plural(len(answer.limits), "limit")
+    return f" (cleared, with {number} in force): {'; '.join(_limits(answer))}"
+
+
+def _gap(answer: Cleared, here: Here) -> str:
+    """A yes that does not last as long as was asked."""
+    assert answer.gap is not None
+    word, then = LOOKS[answer.standing].word, LOOKS[answer.gap.standing].word
+    until = f"{word} until {here.when(answer.until)}"
+    if answer.until == answer.gap.at:
+        return f"{until}, then {then}{_with_limits(answer)}"
+    return f"{until}, and {then} from {here.when(answer.gap.at)}{_with_limits(answer)}"
 
 
 def _until(answer: Cleared, here: Here) -> str:
@@ -104,14 +114,14 @@ def _until(answer: Cleared, here: Here) -> str:
         return f", and would have been until {end}, had nothing more been written"
     if at > now:
         return f", until {end}, if nothing more is written"
-    little = answer.until - at < LITTLE or answer.gap is not None
-    return f", but only until {end}" if little and answer.until < FOREVER else f" until {end}"
+    little = answer.until - at < LITTLE
+    return f", but only until {end}" if little else f" until {end}"
 
 
 def _limits(answer: Cleared) -> list[str]:
-    """Every limit, with its machine where several could be meant."""
+    """Every limit, whole, with its machine where several could be meant."""
     return [
-        f"{tag}: {harmless(text, 160)}" if tag and answer.is_place else harmless(text, 160)
+        f"{tag}: {harmless(text, LONGEST)}" if tag and answer.is_place else harmless(text, LONGEST)
         for tag, text in answer.limits
     ]
 
@@ -192,13 +202,16 @@ def _time(gate: CheckState, machine: MachineStanding, here: Here) -> str:
 
 def computed(answers: Sequence[Cleared], here: Here) -> str:
     """From which entries some answers of one question come: what is not among them is not seen."""
-    count = sum(len(machine.log.entries) for answer in answers for machine in answer.machines)
-    text = f"Computed from {plural(count, 'entry', 'entries')}"
+    entries = [entry for answer in answers for entry in answer.entries]
+    text = f"Computed from {plural(len(entries), 'entry', 'entries')}"
+    if entries:
+        newest = max(entry.recorded for entry in entries)
+        text += f", the newest written at {here.when(newest)}"
     first = answers[0]
-    if first.newest is not None:
-        text += f"; the newest in the book was written at {here.when(first.newest)}"
     if first.question.known_at is not None:
         text += f"; as the book was known at {here.when(first.question.known_at)}"
+    elif first.newest is not None:
+        text += f"; the newest in the book at {here.when(first.newest)}"
     return f"{text}."
 
 

@@ -47,6 +47,8 @@ def cleared(answer: Cleared) -> Document:
         "because": [_because(reason, answer.machines) for reason in answer.because],
         "to_clear": _work(answer.to_clear),
         "machines": [machine.machine for machine in answer.machines],
+        "entries": len(answer.entries),
+        "newest": _instant(max((entry.recorded for entry in answer.entries), default=None)),
     }
     if answer.missing:
         document["missing"] = [missing._asdict() for missing in answer.missing]

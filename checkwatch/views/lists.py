@@ -8,12 +8,13 @@ from checkwatch.answers.cleared import Cleared
 from checkwatch.answers.overdue import Overdue, Owed
 from checkwatch.answers.which import Which, yes
 from checkwatch.answers.windows import Windows
-from checkwatch.core.instant import FOREVER
+from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.rulebook import Check
+from checkwatch.core.states import Standing
 from checkwatch.core.window import Ending, Window
 from checkwatch.views.answer import caution, computed, cost
 from checkwatch.views.reason import lacks, unknown
-from checkwatch.views.report import Report, Table
+from checkwatch.views.report import LONGEST, Report, Table
 from checkwatch.views.words import STATE_WORDS, Here, harmless, inside, listed, plural, spoken
 
 
@@ -80,15 +81,16 @@ def _who(one: Owed) -> tuple[str, str, str]:
 def which(answer: Which, here: Here) -> Report:
     """What can be used, then what is nearest to it and what it would take."""
     able = [one.asked for one in answer.answers if yes(one)]
+    limited = [one.asked for one in answer.answers if one.decides is Standing.LIMITED]
     noun = spoken(answer.kind) if answer.kind else "place"
     now = answer.question.at == answer.question.now
     moment = "now" if now else f"at {here.when(answer.question.at)}"
     if not answer.answers:
         return [f"There is no {noun} to ask about."]
     count = f"{len(able)} of {plural(len(answer.answers), noun)}"
-    head = (
-        f"Cleared {moment}: {listed(able)} ({count})." if able else f"Cleared {moment}: no {noun}."
-    )
+    head = f"Cleared {moment}: {listed(able) if able else f'no {noun}'} ({count})."
+    if limited:
+        head += f" With limits: {listed(limited)}."
     rows = tuple((one.asked, _beside(one), one.decides, _next(one, here)) for one in answer.answers)
     second = "place" if answer.kind else "machines"
     table = Table((noun, second, "standing", "until, or what would clear it"), rows)
@@ -107,7 +109,7 @@ def _next(answer: Cleared, here: Here) -> str:
     """Until when with which limits, or the least work."""
     if yes(answer):
         end = "an entry ends it" if answer.until >= FOREVER else here.when(answer.until)
-        limits = "; ".join(harmless(text, 100) for _, text in answer.limits)
+        limits = "; ".join(harmless(text, LONGEST) for _, text in answer.limits)
         return f"until {end}; {limits}" if limits else f"until {end}"
     if answer.doubts:
         return unknown(answer, here)
@@ -118,7 +120,8 @@ def _next(answer: Cleared, here: Here) -> str:
         titles = listed(inside(harmless(check.title, 40)) for _, check in work.checks)
         parts.append(f"{titles}{cost(work)}")
     if answer.gap is not None and answer.gap.at > answer.question.at:
-        parts.append(f"holds only until {here.when(answer.gap.at)}")
+        until = here.when(answer.gap.at)
+        parts.append(f"holds only until {until}, not for all the time asked")
     return "; ".join(parts) or unknown(answer, here)
 
 
@@ -144,7 +147,7 @@ def _windows(answer: Windows, check: Check, here: Here) -> Table:
             window.attempt.outcome.value,
             here.local(window.start),
             _end(window, here),
-            _ended_by(window),
+            _ended_by(window, answer.question.at),
         )
         for of, window in answer.windows
         if of.code == check.code
@@ -156,7 +159,9 @@ def _end(window: Window, here: Here) -> str:
     return "it never lasted" if window.until == window.start else here.local(window.until)
 
 
-def _ended_by(window: Window) -> str:
+def _ended_by(window: Window, at: Instant) -> str:
+    if window.until > at:
+        return "nothing yet"
     ended = {
         Ending.OPEN: "nothing yet",
         Ending.EXPIRY: "time or use",

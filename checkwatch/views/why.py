@@ -24,7 +24,7 @@ from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.window import Window
 from checkwatch.views.answer import caution, clears, computed, sentence
 from checkwatch.views.reason import clause
-from checkwatch.views.report import Report, Sentence
+from checkwatch.views.report import LONGEST, Report, Sentence
 from checkwatch.views.words import STATE_WORDS, Here, duration, harmless, spoken
 
 
@@ -117,7 +117,7 @@ def _what(entry: Entry, machine: MachineStanding) -> str:
     """The entry's word with what it says."""
     if isinstance(entry, Result):
         values = [f"{code} {number(value)}" for code, value in entry.measures]
-        limits = [harmless(text, 120) for text in entry.limits]
+        limits = [harmless(text, LONGEST) for text in entry.limits]
         return ", ".join([f"{entry.check} {entry.outcome.value}", *values, *limits])
     if isinstance(entry, Happening):
         known = machine.rulebook.happenings if machine.rulebook else {}
@@ -142,7 +142,7 @@ def _beside(machine: MachineStanding, answer: Cleared, here: Here) -> Iterator[s
     for fault in log.open_faults:
         yield f"  open: {described(fault, machine, here)}"
     for text in machine.limits:
-        yield f"  limit in force: {harmless(text, 200)}"
+        yield f"  limit in force: {harmless(text, LONGEST)}"
     for entry in log.entries:
         if isinstance(entry, EmergencyUse) and entry.until > answer.question.at:
             decided = f", decided by {harmless(entry.decided, 60)}" if entry.decided else ""

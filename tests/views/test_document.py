@@ -31,7 +31,8 @@ def test_cleared_as_the_contract_prints_it() -> None:
         '"because": [{"machine": "AM-04", "check": "leak-test", "state": "voided", '
         '"since": "2026-03-12T13:20:00Z", "entry": 3, "what": "absorbent-change"}], '
         '"to_clear": {"checks": [{"machine": "AM-04", "check": "leak-test"}], '
-        '"attended_minutes": 4, "total_minutes": 7, "others_must": []}, "machines": ["AM-04"]}'
+        '"attended_minutes": 4, "total_minutes": 7, "others_must": []}, "machines": ["AM-04"], '
+        '"entries": 3, "newest": "2026-03-12T13:20:00Z"}'
     )
 
 
