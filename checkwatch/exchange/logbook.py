@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import partial
 from typing import NamedTuple, TextIO
 
 from checkwatch.answers.acceptance import Facts, mistakes_in
+from checkwatch.answers.draft import Given, kind_of, read_draft
 from checkwatch.core.entry import Entry
 from checkwatch.core.instant import Instant, parse_instant
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.versions import Versions
 from checkwatch.errors import Problem, WrongUse
-from checkwatch.exchange.draft import RowReader, kind_of, read_draft
 from checkwatch.exchange.sheet import Columns, rows
 
 COLUMNS = Columns(
@@ -117,10 +118,10 @@ def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | Ba
     except WrongUse as refusal:
         problems += refusal.problems
     else:
-        reader = RowReader(cells, spot, rulebook.zone)
-        kind = kind_of(reader, rulebook)
-        entry = read_draft(reader, kind, at, rulebook) if kind else None
-        problems += reader.problems
+        given = Given(cells, spot, partial(parse_instant, zone=rulebook.zone))
+        kind = kind_of(given, rulebook)
+        entry = read_draft(given, kind, at, rulebook) if kind else None
+        problems += given.problems
     if entry and facts:
         problems += mistakes_in(entry, rulebook, facts, known.places, known.now, spot)
     if entry and not problems:

@@ -14,6 +14,7 @@ from itertools import islice
 from checkwatch.answers.acceptance import Target, mistakes_about, same_content
 from checkwatch.core.entry import Entry, FaultClosed, Struck
 from checkwatch.core.instant import BEGINNING, Instant
+from checkwatch.core.mistake import quoted
 from checkwatch.errors import Problem
 from checkwatch.exchange.logbook import BadRow, Row
 from checkwatch.exchange.seen import REFUSED, Seen
@@ -145,15 +146,15 @@ def _wrong(
     """What the row says against other rows and against the book."""
     ref = row.entry.ref
     if not is_new:
-        what = f"{_shown(ref)} stands on an earlier line already"
+        what = f"{quoted(ref)} stands on an earlier line already"
         yield Problem(f"{spot}: ref", what, "give each row a ref of its own")
     elif ref in known and not _same(row, known):
-        what = f"{_shown(ref)} is that of entry {known[ref].seq}, which says something else"
+        what = f"{quoted(ref)} is that of entry {known[ref].seq}, which says something else"
         yield Problem(f"{spot}: ref", what, "strike that entry, and give this row a new ref")
     if not row.of_ref:
         return
     if target is None:
-        what = f"no earlier row and no entry of the book has the ref {_shown(row.of_ref)}"
+        what = f"no earlier row and no entry of the book has the ref {quoted(row.of_ref)}"
         yield Problem(f"{spot}: of", what, "give the ref of the entry that is meant")
     elif isinstance(target, Target) and target.kind is REFUSED:
         yield Problem(f"{spot}: of", "names a row with mistakes", "correct that row first")
@@ -187,7 +188,3 @@ def _batches(rows: Iterable[Row | BadRow]) -> Iterator[list[Row | BadRow]]:
     waiting = iter(rows)
     while batch := list(islice(waiting, _BATCH)):
         yield batch
-
-
-def _shown(text: str) -> str:
-    return repr(text if len(text) <= 60 else f"{text[:59]}…")

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterable, Iterator, Mapping
-from difflib import get_close_matches
 from typing import NamedTuple, TextIO
 
+from checkwatch.core.mistake import nearest, quoted
 from checkwatch.errors import Problem
 
 #: Longer than any row that people write, and short enough to be held in memory.
@@ -38,7 +38,8 @@ class Columns(NamedTuple):
 
 
 class SheetRow(NamedTuple):
-    """A row with the number of the line on which it begins, and its cells by column.
+    """A row with the number of the line on which it begins, and its cells by column, but for the
+    ignored ones.
 
     A row that could not be taken apart has no cells, but a problem.
     """
@@ -132,7 +133,8 @@ def _unreadable(text: str, where: str) -> Problem | None:
 def _under(
     names: list[str], records: Iterable[_Record], where: str, columns: Columns
 ) -> Iterator[SheetRow]:
-    absent = dict.fromkeys((name for name in columns.all if name not in names), "")
+    absent = dict.fromkeys((name for name in columns.names if name not in names), "")
+    ignored = [name for name in columns.ignored if name in names]
     for line, cells, problem in records:
         if problem is None and len(cells) != len(names):
             counted = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
@@ -141,8 +143,11 @@ def _under(
             problem = Problem(f"{where}: line {line}", what, remedy)
         if problem:
             yield SheetRow(line, {}, problem)
-        else:
-            yield SheetRow(line, dict(zip(names, cells, strict=True), **absent))
+            continue
+        row = dict(zip(names, cells, strict=True), **absent)
+        for name in ignored:
+            del row[name]
+        yield SheetRow(line, row)
 
 
 def _wrong_heading(names: list[str], columns: Columns, where: str) -> Iterator[Problem]:
@@ -154,21 +159,13 @@ def _wrong_heading(names: list[str], columns: Columns, where: str) -> Iterator[P
     lacking = [n for n in columns.names if n not in names and n not in columns.optional]
     for name in dict.fromkeys(names):
         if name not in columns.all:
-            yield Problem(where, f"unknown column {_shown(name)}", _instead(name, lacking, columns))
+            instead = nearest(name, lacking or columns.all, "take it out")
+            yield Problem(where, f"unknown column {quoted(name)}", instead)
         elif names.count(name) > 1:
             yield Problem(where, f"the column {name} stands there twice", "keep one of them")
     if lacking:
         what = f"lacks the column{'s' if len(lacking) > 1 else ''} {', '.join(lacking)}"
         yield Problem(where, what, f"the heading is {','.join(columns.names)}")
-
-
-def _instead(name: str, lacking: list[str], columns: Columns) -> str:
-    close = get_close_matches(name[:60], lacking or columns.all, n=1)
-    return f'did you mean "{close[0]}"?' if close else "take it out"
-
-
-def _shown(text: str) -> str:
-    return repr(text if len(text) <= 60 else f"{text[:59]}…")
 
 
 def write(rows_: Iterable[Mapping[str, str]], stream: TextIO, columns: Columns) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import TextIO
 
+from checkwatch.answers.draft import BETWEEN_LIMITS
+from checkwatch.answers.measured import write_measures
 from checkwatch.core.entry import (
     EmergencyUse,
     Enrolled,
@@ -19,8 +21,6 @@ from checkwatch.core.entry import (
 )
 from checkwatch.core.instant import iso
 from checkwatch.exchange import fleet, logbook, places
-from checkwatch.exchange.draft import BETWEEN_LIMITS
-from checkwatch.exchange.measured import write_measures
 from checkwatch.exchange.sheet import write
 
 #: An entry without a ref is called by this and its number.

@@ -12,13 +12,14 @@ from functools import partial
 
 from checkwatch.core.entry import Enrolled, Entry, FaultClosed, Struck
 from checkwatch.core.instant import DAY, FOREVER, Instant
+from checkwatch.core.mistake import cut, nearest, quoted
 from checkwatch.core.period import Period
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.states import Standing, State
 from checkwatch.errors import Problem
-from checkwatch.rules.log_entry import to_entry
-from checkwatch.rules.log_line import Line, Scene, read_time, take_apart
-from checkwatch.rules.table import Table, cut, nearest, parse_toml, quoted
+from checkwatch.rules.log import Log
+from checkwatch.rules.log_line import Scene, read_time, take_apart
+from checkwatch.rules.table import Table, parse_toml
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,18 +112,13 @@ def _machines(table: Table, rulebook: Rulebook) -> dict[str, str]:
 
 def _log(table: Table, scene: Scene) -> list[Entry]:
     """The entries of a log by their lines' numbers; empty lines do not count."""
-    lines = [line for line in table.lines("log") if line.strip()]
-    above: dict[int, Line] = {}
-    found = []
-    for number, text in enumerate(lines, 1):
+    log = Log(scene)
+    for number, text in enumerate(filter(str.strip, table.lines("log")), 1):
         key = f"line {number}"
-        line = table.attempt(key, partial(take_apart, text, number, scene))
-        entry = table.attempt(key, partial(to_entry, line, above, scene)) if line else None
+        line = table.attempt(key, partial(take_apart, text, scene))
         if line is not None:
-            above[number] = line
-        if entry is not None:
-            found.append(entry)
-    return found
+            table.problems += log.add(number, line, f"{table.where}: {key}")
+    return log.entries
 
 
 def _entries(

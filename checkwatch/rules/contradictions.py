@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from checkwatch.core.entry import RESERVED
+from checkwatch.core.mistake import cut, nearest, quoted
 from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES, Check, Rulebook
 from checkwatch.errors import Problem
-from checkwatch.rules.table import cut, nearest, one_of, quoted
+from checkwatch.rules.table import one_of
 
 
 def contradictions(rulebook: Rulebook, checks: Sequence[Check], where: str) -> tuple[Problem, ...]:

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from checkwatch.core.instant import DAY
+from checkwatch.core.mistake import cut, quoted
 from checkwatch.core.rulebook import Check, OnceEach, Rulebook, UntilNext, ValidFor, Validity
 from checkwatch.errors import Problem
 from checkwatch.rules.recurrence import days_that_months_lack, ends, parse_recurrence, spread
-from checkwatch.rules.table import cut, quoted
 
 #: Four weeks count as a month.
 _RARE = 28 * DAY

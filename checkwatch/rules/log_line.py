@@ -13,28 +13,11 @@ from dataclasses import dataclass
 from datetime import UTC
 from typing import NamedTuple
 
-from checkwatch.core.entry import (
-    RESERVED,
-    Enrolled,
-    Entry,
-    Fault,
-    Happening,
-    Outcome,
-    Result,
-    Severity,
-    Struck,
-)
 from checkwatch.core.instant import Instant, parse_instant, wall
+from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.rulebook import Rulebook
-from checkwatch.rules.table import nearest, one_of, quoted, wrong
+from checkwatch.rules.table import wrong
 from checkwatch.rules.validity import YEARS
-
-#: The outcomes of what has one; an empty one says that none need be given.
-_OUTCOMES: dict[type[Entry], tuple[str, ...]] = {
-    Result: tuple(Outcome),
-    Fault: tuple(Severity),
-    Struck: ("", "restores"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,18 +29,16 @@ class Scene:
 
 
 class Line(NamedTuple):
-    """One line taken apart: `number` counts the lines of the log from 1."""
+    """One line taken apart: when, its positional words, and the pairs after them."""
 
-    number: int
     at: Instant
     machine: str
     what: str
-    kind: type[Entry]
     outcome: str
-    words: tuple[tuple[str, str], ...]
+    pairs: tuple[tuple[str, str], ...]
 
 
-def take_apart(text: str, number: int, scene: Scene) -> Line:
+def take_apart(text: str, scene: Scene) -> Line:
     """Splits a line into its words; WrongUse for the first that cannot be."""
     try:
         words = shlex.split(text)
@@ -77,33 +58,7 @@ def take_apart(text: str, number: int, scene: Scene) -> Line:
         if not equals:
             raise wrong(f"{quoted(word)} is no key=value word", "put quotes round a text")
         pairs.append((key, value))
-    kind = _kind(what, scene.rulebook)
-    return Line(number, at, machine, what, kind, _outcome(kind, what, outcome), tuple(pairs))
-
-
-def _kind(what: str, rulebook: Rulebook) -> type[Entry]:
-    if what in rulebook.checks:
-        return Result
-    if what in rulebook.happenings:
-        return Happening
-    if what in RESERVED and what != Enrolled.what:
-        return RESERVED[what]
-    if what == Enrolled.what:
-        raise wrong("each machine is enrolled before the log", "name it in machines")
-    known = [*rulebook.checks, *rulebook.happenings, *RESERVED]
-    raise wrong(f"{quoted(what)} is no check, happening or reserved word", nearest(what, known))
-
-
-def _outcome(kind: type[Entry], what: str, outcome: str) -> str:
-    allowed = _OUTCOMES.get(kind, ("",))
-    if outcome in allowed:
-        return outcome
-    if allowed == ("",):
-        raise wrong(
-            f"{quoted(what)} has no outcome, so {quoted(outcome)} cannot be", "leave it out"
-        )
-    said = f"{quoted(outcome)} is no outcome of" if outcome else "there is no outcome of"
-    raise wrong(f"{said} {quoted(what)}", one_of(filter(None, allowed)))
+    return Line(at, machine, what, outcome, tuple(pairs))
 
 
 def read_time(text: str, scene: Scene, day: Instant | None = None) -> Instant:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from datetime import time
 
+from checkwatch.core.mistake import quoted
 from checkwatch.core.rulebook import Duty, DutySpan, Measure, Minutes, Number, PlaceKind, Step
 from checkwatch.rules.recurrence import DAYS
-from checkwatch.rules.table import Table, code_of, quoted
+from checkwatch.rules.table import Table, code_of
 
 #: More than two months of work are no minutes of one check.
 _MOST_MINUTES = 100_000

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo, available_timezones
 
 from checkwatch.core.entry import RESERVED
+from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.period import Period, parse_period
 from checkwatch.core.rulebook import Check, Measure, PlaceKind, Rulebook
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.rules.contradictions import contradictions
 from checkwatch.rules.doubts import doubts
 from checkwatch.rules.parts import read_measure, read_minutes, read_place_kind, read_step
-from checkwatch.rules.table import Table, code_of, nearest, parse_toml, quoted
+from checkwatch.rules.table import Table, code_of, parse_toml
 from checkwatch.rules.validity import read_clause
 
 #: docs/meaning.md, part 7.

@@ -13,7 +13,8 @@ from functools import lru_cache
 from itertools import islice
 from typing import NamedTuple
 
-from checkwatch.rules.table import nearest, one_of, quoted, wrong
+from checkwatch.core.mistake import nearest, quoted
+from checkwatch.rules.table import one_of, wrong
 
 FREQUENCIES = ("HOURLY", "DAILY", "WEEKLY", "MONTHLY", "YEARLY")
 DAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")

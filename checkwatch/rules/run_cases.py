@@ -11,13 +11,13 @@ from checkwatch.answers.cause import cause
 from checkwatch.answers.cleared import Cleared, cleared
 from checkwatch.core.entry import Entry
 from checkwatch.core.instant import BEGINNING, FOREVER, Instant, to_datetime, wall
+from checkwatch.core.mistake import cut
 from checkwatch.core.period import later
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.versions import Version, Versions
 from checkwatch.core.wording import listed
 from checkwatch.rules.cases import Case, Question
-from checkwatch.rules.table import cut
 
 
 class Difference(NamedTuple):

@@ -11,9 +11,9 @@ import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime, time
 from decimal import Decimal, InvalidOperation
-from difflib import get_close_matches
 from typing import Any, TypeVar
 
+from checkwatch.core.mistake import cut, nearest, quoted
 from checkwatch.core.period import Period, parse_period
 from checkwatch.core.rulebook import Number
 from checkwatch.errors import Problem, WrongUse
@@ -57,23 +57,6 @@ def _decimal(text: str) -> Decimal:
         return Decimal(text)
     except InvalidOperation:
         return Decimal("NaN")
-
-
-def cut(text: str, limit: int = 60) -> str:
-    """Text for a message: on one line, printable, and not longer than `limit`."""
-    short = text if len(text) <= limit else text[: limit - 1] + "…"
-    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in short)
-
-
-def quoted(text: str) -> str:
-    """Text as it stands between quotation marks in a message."""
-    return f"'{cut(text)}'"
-
-
-def nearest(word: str, known: Iterable[str], otherwise: str = "") -> str:
-    """The remedy for a misspelt word: the known one that looks most like it."""
-    close = get_close_matches(cut(word), list(known), n=1)
-    return f'did you mean "{close[0]}"?' if close else otherwise
 
 
 def one_of(known: Iterable[str]) -> str:

@@ -6,10 +6,11 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from typing import Any, cast
 
+from checkwatch.core.mistake import quoted
 from checkwatch.core.period import NOTHING, UNITS, Period, Unit
 from checkwatch.core.rulebook import ForUse, Number, OnceEach, UntilNext, ValidFor, Validity
 from checkwatch.rules.recurrence import parse_recurrence, spread, written
-from checkwatch.rules.table import Table, code_of, quoted, wrong
+from checkwatch.rules.table import Table, code_of, wrong
 
 #: What each kind of clause may carry besides its own key.
 MODIFIERS = {

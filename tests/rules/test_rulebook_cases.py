@@ -52,6 +52,32 @@ def test_every_mistake_of_cases_is_told_at_once(rules: Rulebook) -> None:
     expect("wrong.cases", [str(problem) for problem in mistakes])
 
 
+REFUSED = {
+    "exception until=2026-03-09T13:20 decided=mr note=why": "it lasts longer than the PT4H",
+    "exception until=14:00 note=why": "an exception needs who decided",
+    "exception until=14:00 decided=mr": "an exception needs a reason",
+    "kit-check limited reserve=9000": "limited, but by what is not said",
+    "kit-check pass": "reserve was not measured",
+    "fault stop-use": "the fault is not described",
+    "self-test fail": "self-test is not a check of KIT",
+    "struck of=1": "dated before what it strikes",
+}
+
+
+@pytest.mark.parametrize("line", REFUSED)
+def test_no_case_tells_what_the_book_would_refuse(rules: Rulebook, line: str) -> None:
+    log = f"2026-03-02 13:30 KIT kit-use\n2026-03-02 13:20 KIT {line}"
+    ask = '{ at = "2026-03-02 13:20", of = "KIT", standing = "not-cleared" }'
+    text = f'''[[case]]
+name = "One line"
+machines = {{ KIT = "room-kit" }}
+log = """{log}"""
+ask = [{ask}]'''
+    found, (mistake,) = read_cases(text, "c", rules)
+    assert found == ()
+    assert str(mistake).startswith(f"c: case One line: line 2: {REFUSED[line]}")
+
+
 def test_each_difference_is_told_with_its_reason(rules: Rulebook) -> None:
     found, mistakes = cases(GOLDEN / "different.cases.toml", rules)
     assert mistakes == ()
