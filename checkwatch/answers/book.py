@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -53,6 +54,28 @@ class Book:
     )
     _judges: dict[tuple[str, Instant, Instant], Judge] = field(default_factory=dict, repr=False)
     _fleets: dict[Question, list[MachineStanding]] = field(default_factory=dict, repr=False)
+
+    def with_more(
+        self, entries: Iterable[Entry], doubts: tuple[str, ...], newest: Instant | None
+    ) -> Book:
+        """The book after more was written about machines; what was worked out for the others is
+        kept."""
+        more: dict[str, list[Entry]] = defaultdict(list)
+        for entry in entries:
+            more[entry.machine].append(entry)
+        return Book(
+            self.versions,
+            self.places,
+            {
+                **self.entries,
+                **{tag: [*self.entries.get(tag, ()), *new] for tag, new in more.items()},
+            },
+            doubts,
+            newest,
+            {tag: latest for tag, latest in self._latest.items() if tag not in more},
+            self._known,
+            {key: judge for key, judge in self._judges.items() if key[0] not in more},
+        )
 
     def rulebook(self, question: Question) -> Rulebook | None:
         """The version in force, None if none was known yet."""

@@ -15,7 +15,7 @@ from checkwatch.answers.board import board as board_of
 from checkwatch.answers.cleared import cleared
 from checkwatch.answers.overdue import overdue
 from checkwatch.cli.options import Asking, At, Db, Json, KnownAt, asking
-from checkwatch.cli.show import colourful, is_example, show, tell
+from checkwatch.cli.show import is_example, on_screen, show, tell
 from checkwatch.core.instant import Instant
 from checkwatch.run import clock
 from checkwatch.run.world import Asked, ask
@@ -40,10 +40,10 @@ def board(
     found = board_of(asked.book, asked.question)
     if asked_with.json:
         print(document.to_text(document.board(found)))
-    elif once or asked_with.at or asked_with.known_at or not colourful():
+    elif once or asked_with.at or asked_with.known_at or not on_screen():
         _print(asked)
     else:
-        _live(asked_with, asked)
+        _live(asked_with)
     raise typer.Exit(errors.CANNOT_TELL if found.doubts else errors.YES)
 
 
@@ -63,7 +63,7 @@ def _print(asked: Asked) -> None:
 
     found = board_of(asked.book, asked.question)
     todo, frame = tasks(found), _frame(asked.title, asked.zone)
-    if not colourful():
+    if not on_screen():
         print(plain(found, todo, frame))
         return
     from rich.console import Console
@@ -71,16 +71,19 @@ def _print(asked: Asked) -> None:
     Console(highlight=False).print(Screen(found, todo, frame, asked.question.now))
 
 
-def _live(asked_with: Asking, asked: Asked) -> None:
+def _live(asked_with: Asking) -> None:
     from rich.console import Console
 
+    from checkwatch.run.following import Following
     from checkwatch.run.live import live
 
-    def load() -> Board:
-        now = _ask(asked_with, clock.now())
-        return board_of(now.book, now.question)
+    following = Following(asked_with.db)
 
-    live(load, clock.now, Console(highlight=False), _frame(asked.title, asked.zone))
+    def load() -> tuple[Board, Frame]:
+        asked = following.ask(clock.now())
+        return board_of(asked.book, asked.question), _frame(asked.title, asked.zone)
+
+    live(load, clock.now, Console(highlight=False))
 
 
 def demo() -> None:

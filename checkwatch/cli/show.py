@@ -1,4 +1,4 @@
-"""Answers to standard output, in colour only on a terminal; messages to standard error.
+"""Answers to standard output, with looks only on a terminal; messages to standard error.
 
 The shortest question comes through here: what is heavy is loaded where it is used.
 """
@@ -20,7 +20,7 @@ def show(report: Report, title: str = "") -> None:
     """Prints a report; one about an example book says so first."""
     if is_example(title):
         report = [EXAMPLE, "", *report]
-    if not colourful():
+    if not on_screen():
         print(plain(report))
         return
     from rich.console import Console
@@ -35,10 +35,12 @@ def is_example(title: str) -> bool:
     return title.startswith("EXAMPLE")
 
 
-def colourful() -> bool:
-    """Whether standard output is a terminal that wants colour and a live screen."""
-    plain_terminal = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
-    return sys.stdout.isatty() and not plain_terminal
+def on_screen() -> bool:
+    """Whether standard output is a terminal that can do more than print line after line.
+
+    Whether it wants colour is left to the library, which knows NO_COLOR.
+    """
+    return sys.stdout.isatty() and os.environ.get("TERM") != "dumb"
 
 
 def tell(text: str) -> None:

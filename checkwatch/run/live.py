@@ -41,7 +41,8 @@ BLIND_AFTER = 60 * SECOND
 #: How long to wait for a key before looking at clock, size and reader again, in seconds.
 _TICK = 0.2
 
-Load = Callable[[], Board]
+#: Reads the board, and what stands above it.
+Load = Callable[[], tuple[Board, Frame]]
 Clock = Callable[[], Instant]
 
 
@@ -66,9 +67,10 @@ class Watch:
         ended = next_change(self.board, self.tried) <= now
         return ended or not 0 <= now - self.tried < EVERY
 
-    def took(self, board: Board, began: Instant) -> None:
+    def took(self, board: Board, frame: Frame, began: Instant) -> None:
         """A reading came."""
-        self.board, self.todo, self.read, self.why = board, tasks(board), began, ""
+        self.frame, self.board, self.todo = frame, board, tasks(board)
+        self.read, self.why = began, ""
 
     def shown(self, now: Instant, height: int) -> Screen | Blind:
         """What a screen may show by now. A clock that went back leaves no age to trust."""
@@ -84,7 +86,7 @@ class Reader:
 
     def __init__(self, load: Load) -> None:
         self._load = load
-        self._came: SimpleQueue[Board | Exception] = SimpleQueue()
+        self._came: SimpleQueue[tuple[Board, Frame] | Exception] = SimpleQueue()
         self._began: Instant | None = None
 
     def start(self, now: Instant) -> bool:
@@ -114,11 +116,11 @@ class Reader:
         elif isinstance(came, Exception):
             raise came
         elif began is not None:
-            watch.took(came, began)
+            watch.took(*came, began)
         return True
 
 
-def live(load: Load, clock: Clock, console: Console, frame: Frame) -> None:
+def live(load: Load, clock: Clock, console: Console) -> None:
     """Shows the board until q, Ctrl-C or SIGTERM.
 
     Raises what `load` raises at the first reading: without a book there is no board.
@@ -126,7 +128,7 @@ def live(load: Load, clock: Clock, console: Console, frame: Frame) -> None:
     # A board that is ended must not leave an old standing on the terminal.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = clock()
-    watch = Watch.of(load(), frame, began)
+    watch = Watch.of(*load(), began)
     with (
         suppress(KeyboardInterrupt),
         _keys() as pressed,

@@ -51,16 +51,18 @@ def main(machines: str, speed: str, how: str = "", first: str = "0", last: str =
     def clock() -> Instant:
         return Instant(BEGINS + int((time.monotonic() - start) * int(speed) * SECOND))
 
-    def load() -> Board:
+    frame = Frame(TITLE, build.ZONE, example=True)
+
+    def load() -> tuple[Board, Frame]:
         now = clock()
         if int(first) <= (now - BEGINS) / SECOND < int(last):
             if how == "HANGS":
                 time.sleep(3600)
             raise CannotTell(Problem("book", "another program holds it", "wait"))
         fresh = Book(book.versions, book.places, book.entries, newest=book.newest)
-        return board(fresh, Question(now, now))
+        return board(fresh, Question(now, now)), frame
 
-    live(load, clock, Console(highlight=False), Frame(TITLE, build.ZONE, example=True))
+    live(load, clock, Console(highlight=False))
 
 
 if __name__ == "__main__":

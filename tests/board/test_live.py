@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import os
 import re
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -197,6 +198,30 @@ def test_it_leaves_the_terminal_as_it_was(opened: Callable[..., Terminal], key: 
     assert terminal.sent.rindex(b"\x1b[?1049l") > terminal.sent.rindex(b"\x1b[?1049h")
     assert b"\x1b[?25h" in terminal.sent[terminal.sent.rindex(b"\x1b[?25l") :]
     assert b"Traceback" not in terminal.sent
+
+
+def test_a_board_that_is_ended_leaves_no_standing_behind(opened: Callable[..., Terminal]) -> None:
+    terminal = opened(3, 1)
+    terminal.wait(lambda text: CAUTION in text)
+    terminal.program.kill(signal.SIGTERM)
+    terminal.look(2.0)
+    terminal.program.close()
+    assert terminal.program.exitstatus == 0
+    assert terminal.sent.endswith((b"\x1b[?1049l", b"\x1b[?25h"))
+
+
+def test_a_board_does_not_sleep(opened: Callable[..., Terminal]) -> None:
+    terminal = opened(3, 1)
+    first = terminal.wait(lambda text: CAUTION in text)
+    terminal.program.send("\x1a")
+    assert terminal.wait(lambda text: clock_of(text) > clock_of(first))
+    assert terminal.program.isalive()
+
+
+def clock_of(text: str) -> str:
+    found = re.search(r"\d\d:\d\d:\d\d", text)
+    assert found, text
+    return found[0]
 
 
 # What is decided without a terminal

@@ -54,7 +54,7 @@ def test_nothing_is_shown_a_minute_after_the_last_reading_began(watch: Watch) ->
 def test_a_clock_that_goes_back_shows_nothing_until_the_book_is_read_again(watch: Watch) -> None:
     assert watch.due(after(-1))
     assert isinstance(watch.shown(after(-1), 24), Blind)
-    watch.took(twelve("06:49"), after(-1))
+    watch.took(twelve("06:49"), FRAME, after(-1))
     assert isinstance(watch.shown(after(-1), 24), Screen)
 
 
@@ -97,7 +97,7 @@ def test_one_reading_at_a_time_and_its_age_counts_from_its_beginning(watch: Watc
 
     def load():  # type: ignore[no-untyped-def]
         go.wait(5)
-        return twelve()
+        return twelve(), FRAME
 
     reader = Reader(load)
     assert reader.start(after(5))

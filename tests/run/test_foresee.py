@@ -105,12 +105,13 @@ PLACE_NAMES = st.sampled_from([place for place, *_ in PLACES] + ["T2"])
 def drafts(draw: st.DrawFn) -> e.Entry:
     """Anything that can be written once the machines are enrolled."""
     common: dict[str, Any] = {"seq": 0, "at": NOW, "recorded": NOW, "note": "a reason"}
-    kind = draw(st.sampled_from((*(e.Result,) * 4, e.Happening, e.Struck, *(e.Moved,) * 3, None)))
+    kind = draw(
+        st.sampled_from((*(e.Result,) * 4, e.Happening, e.Struck, *(e.Moved,) * 3, None, None))
+    )
     if kind is None:
-        place, kind, room = draw(
-            st.sampled_from((("T2", "theatre", "R1"), ("T2", "theatre", ""), ("R1", "store", "")))
-        )
-        return e.PlaceKnown(machine="", place=place, place_kind=kind, belongs=room, **common)
+        place, room = draw(PLACE_NAMES), draw(st.just("") | PLACE_NAMES)
+        of = draw(st.sampled_from(("theatre", "room", "store", "a kind that nobody knows")))
+        return e.PlaceKnown(machine="", place=place, place_kind=of, belongs=room, **common)
     common["machine"] = draw(st.sampled_from([tag for tag, *_ in MACHINES]))
     if kind is e.Result:
         return e.Result(check="self-test", outcome=e.Outcome.PASS, **common)
