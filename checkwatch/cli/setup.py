@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable
 from datetime import tzinfo
 from pathlib import Path
 from typing import Annotated
@@ -18,13 +19,14 @@ from checkwatch.cli.rulebooks import rulebook_of
 from checkwatch.cli.show import tell
 from checkwatch.core.entry import Enrolled, PlaceKnown, Retired
 from checkwatch.core.instant import parse_day_or_instant
+from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.fleet import FleetRow, read_fleet
-from checkwatch.exchange.places import agree, places_of, read_places
+from checkwatch.exchange.places import Files, added, read_places
 from checkwatch.run import clock, setup
 from checkwatch.run.world import ask
 from checkwatch.store import engine, read
-from checkwatch.views.words import plural
+from checkwatch.views.words import listed, plural
 
 Fleet = Annotated[Path, typer.Option("--fleet", help="The machines (CSV).")]
 Places = Annotated[
@@ -42,24 +44,24 @@ def begin(
 ) -> None:
     """Make the book: adopt the rulebook, enrol the fleet."""
     rulebook = rulebook_of(rules)
-    machines, known = _files(fleet, places, rulebook.zone)
-    unknown = {place.place_kind for place in known} - rulebook.place_kinds.keys()
-    for kind in sorted(unknown):
-        tell(f"warning: the rulebook does not know the place kind {kind!r}: it needs nothing")
+    files = _read(fleet, places, rulebook.zone)
+    known, problems = added(files, ())
+    if problems:
+        raise WrongUse(*problems)
+    machines = [row.enrolled for row in files.rows]
     url = asking(ctx, db).db
     setup.begin(url, clock.now(), text_of(rules), machines, known, by)
+    _warn(machines, known, rulebook)
     what = f"{plural(len(machines), 'machine')} in {plural(len(known), 'place')}"
     print(f"The book is made: {what}, by the rules of {rulebook.title}.")
     print("Every check is owed until its first result is written.")
 
 
-def _files(
-    fleet: Path | None, places: Path | None, zone: tzinfo
-) -> tuple[list[Enrolled], list[PlaceKnown]]:
-    """The machines and places of both files, or every mistake in either."""
+def _read(fleet: Path | None, places: Path | None, zone: tzinfo) -> Files:
+    """Both files, with every mistake in either."""
     problems: list[Problem] = []
     rows: list[FleetRow] = []
-    known: list[PlaceKnown] = []
+    known: list[PlaceKnown] | None = None
     if fleet is not None:
         with opened(fleet) as stream:
             rows, found = read_fleet(stream, fleet.name, zone)
@@ -68,13 +70,25 @@ def _files(
         with opened(places) as stream:
             known, found = read_places(stream, places.name)
             problems += found
-        problems += agree(rows, known, fleet.name if fleet else places.name)
-    elif fleet is not None:
-        known, found = places_of(rows, fleet.name)
-        problems += found
-    if problems:
-        raise WrongUse(*problems)
-    return [row.enrolled for row in rows], known
+    where = next((path.name for path in (fleet, places) if path is not None), "")
+    return Files(rows, known, where, problems)
+
+
+def _warn(machines: Iterable[Enrolled], places: Iterable[PlaceKnown], rulebook: Rulebook) -> None:
+    """Tells of what the rulebook says nothing, so that it will be unknown."""
+    for kind in sorted({place.place_kind for place in places} - rulebook.place_kinds.keys()):
+        tell(f"warning: the rulebook does not know the place kind {kind!r}: its places are unknown")
+    ungated: dict[str, list[str]] = defaultdict(list)
+    for machine in machines:
+        if not _is_gated(machine, rulebook):
+            ungated[machine.kind].append(machine.machine)
+    for kind, tags in sorted(ungated.items()):
+        are = "it is" if len(tags) == 1 else "they are"
+        tell(f"warning: no gate of the rulebook applies to {listed(tags)} ({kind}): {are} unknown")
+
+
+def _is_gated(machine: Enrolled, rulebook: Rulebook) -> bool:
+    return any(check.gate for check in rulebook.applying(machine.kind, machine.model))
 
 
 def enrol(
@@ -95,29 +109,38 @@ def enrol(
     """Add one machine, or those of a fleet file, or places."""
     url, now = asking(ctx, db).db, clock.now()
     asked = ask(url, now, lambda _: ())
-    machines, known = _enrolled(fleet, places, asked.zone)
+    rulebook = asked.book.rulebook(asked.question)
+    assert rulebook is not None, "a book without rules is refused before"
+    one = []
     if tag is not None:
         wrong = [*mistakes_in_name(tag, "tag", "enrol"), *mistakes_in_name(kind, "kind", "--kind")]
         if wrong:
             raise WrongUse(*wrong)
         at = now if commissioned is None else parse_day_or_instant(commissioned, asked.zone)
-        one = {"kind": kind, "model": model, "serial": serial, "place": place}
-        machines = [*machines, Enrolled(seq=0, machine=tag, at=at, recorded=now, **one)]
-    if not machines and not known:
+        said = {"kind": kind, "model": model, "serial": serial, "place": place}
+        one = [Enrolled(seq=0, machine=tag, at=at, recorded=now, **said)]
+    files = _read(fleet, places, asked.zone)
+    if not (one or files.rows or files.places or files.problems):
         remedy = "name a machine with --kind, or --fleet FILE, or --places FILE"
         raise WrongUse(Problem("enrol", "nothing to add", remedy))
-    wrote = setup.enrol(url, now, machines, known, by)
-    tell(f"{plural(len(wrote), 'entry', 'entries')} written")
-    for machine in machines:
-        print(f"{machine.machine} is enrolled; every check of it is owed.")
+    wrote = setup.enrol(url, now, files, one, by)
+    tell(f"{plural(len(wrote.entries), 'entry', 'entries')} written")
+    for before, after in wrote.changed:
+        tell(f"{after.place} was known otherwise: {_difference(before, after)}")
+    _warn(wrote.machines, wrote.places, rulebook)
+    for machine in wrote.machines:
+        owed = "; every check of it is owed" if _is_gated(machine, rulebook) else ""
+        print(f"{machine.machine} is enrolled{owed}.")
 
 
-def _enrolled(
-    fleet: Path | None, places: Path | None, zone: tzinfo
-) -> tuple[Sequence[Enrolled], Sequence[PlaceKnown]]:
-    if fleet is None and places is None:
-        return (), ()
-    return _files(fleet, places, zone)
+def _difference(before: PlaceKnown, after: PlaceKnown) -> str:
+    """What a place was before and is now, by the columns of the places file."""
+    columns = {"place_kind": "place_kind", "area": "area", "order": "order", "belongs": "with"}
+    return ", ".join(
+        f"{column} was {getattr(before, field)!r}, is {getattr(after, field)!r}"
+        for field, column in columns.items()
+        if getattr(before, field) != getattr(after, field)
+    )
 
 
 def retire(

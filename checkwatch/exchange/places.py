@@ -1,11 +1,12 @@
-"""The places file, `place,place_kind,area,order,with`, and whether it fits the fleet file."""
+"""The places file, `place,place_kind,area,order,with`, and whether it fits the fleet file and the
+places that a book knows."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from difflib import get_close_matches
-from typing import TextIO
+from typing import NamedTuple, TextIO
 
 from checkwatch.answers.acceptance import mistakes_in_name
 from checkwatch.core.entry import PlaceKnown
@@ -17,6 +18,19 @@ from checkwatch.exchange.sheet import Columns, rows
 COLUMNS = Columns(
     ("place", "place_kind", "area", "order", "with"), optional=("area", "order", "with")
 )
+
+
+class Files(NamedTuple):
+    """A fleet file and a places file as they were read, with what is wrong in either.
+
+    Either may be missing: there are no rows then, or `places` is None. `where` is the file in which
+    they are told to disagree.
+    """
+
+    rows: Sequence[FleetRow]
+    places: Sequence[PlaceKnown] | None
+    where: str
+    problems: Sequence[Problem] = ()
 
 
 def read_places(stream: TextIO, where: str) -> tuple[list[PlaceKnown], list[Problem]]:
@@ -45,28 +59,45 @@ def read_places(stream: TextIO, where: str) -> tuple[list[PlaceKnown], list[Prob
     return places, problems
 
 
-def places_of(fleet: Iterable[FleetRow], where: str) -> tuple[list[PlaceKnown], list[Problem]]:
-    """The places of a fleet file that comes without a places file, as they first appear in it.
+def added(files: Files, known: Iterable[PlaceKnown]) -> tuple[list[PlaceKnown], list[Problem]]:
+    """The places that files add to those of a book, and everything that is wrong with the files.
 
-    `where` is the name of the fleet file.
+    A fleet file alone adds only places that the book does not know: it says so little of a place
+    that it must not be heard on one of which the book knows more.
+    """
+    book = {place.place: place for place in known}
+    problems = list(files.problems)
+    new = files.places
+    if new is None:
+        unknown = (row for row in files.rows if row.enrolled.place not in book)
+        last = max((place.order for place in book.values()), default=0)
+        new, found = places_of(unknown, files.where, last + 1)
+        problems += found
+    every = book | {place.place: place for place in new}
+    return list(new), problems + agree(files.rows, every.values(), files.where)
+
+
+def places_of(
+    fleet: Iterable[FleetRow], where: str, first: int = 1
+) -> tuple[list[PlaceKnown], list[Problem]]:
+    """The places of a fleet file that comes without a places file, as they first appear in it,
+    numbered from `first` on.
+
+    `where` is the name of the fleet file. Whether it gives a place two kinds is seen by `agree`.
     """
     kinds: dict[str, str] = {}
-    problems: list[Problem] = []
     for row in fleet:
-        name = row.enrolled.place
-        if not name:
-            continue
-        kind = kinds[name] = kinds.get(name) or row.place_kind
-        if row.place_kind and row.place_kind != kind:
-            problems.append(_two_kinds(f"{where}: line {row.line}", name, row.place_kind, kind))
-    for name, kind in kinds.items():
-        if not kind:
-            what = f"nothing says what kind of place {_shown(name)} is"
-            problems.append(Problem(where, what, "fill in place_kind"))
-    return [_known(name, kind, n) for n, (name, kind) in enumerate(kinds.items(), 1)], problems
+        if name := row.enrolled.place:
+            kinds[name] = kinds.get(name) or row.place_kind
+    problems = [
+        Problem(where, f"nothing says what kind of place {_shown(name)} is", "fill in place_kind")
+        for name, kind in kinds.items()
+        if not kind
+    ]
+    return [_known(name, kind, n) for n, (name, kind) in enumerate(kinds.items(), first)], problems
 
 
-def agree(fleet: Iterable[FleetRow], places: Sequence[PlaceKnown], where: str) -> list[Problem]:
+def agree(fleet: Iterable[FleetRow], places: Iterable[PlaceKnown], where: str) -> list[Problem]:
     """What the machines of a fleet file and all places say against each other.
 
     `where` is the name of the fleet file; `places` those of the book and of a places file.
@@ -86,13 +117,10 @@ def _row_against(row: FleetRow, known: Mapping[str, PlaceKnown], spot: str) -> I
     place = known.get(name)
     if place is None:
         yield Problem(spot, f"there is no place {_shown(name)}", _nearest(name, known))
-    elif row.place_kind and row.place_kind != place.place_kind:
-        yield _two_kinds(spot, name, row.place_kind, place.place_kind)
-
-
-def _two_kinds(spot: str, name: str, one: str, other: str) -> Problem:
-    what = f"the place {_shown(name)} is {_shown(one)} here and {_shown(other)} elsewhere"
-    return Problem(spot, what, "a place has one kind")
+    elif row.place_kind and place.place_kind and row.place_kind != place.place_kind:
+        here, there = _shown(row.place_kind), _shown(place.place_kind)
+        what = f"the place {_shown(name)} is {here} here and {there} elsewhere"
+        yield Problem(spot, what, "a place has one kind; it is changed in a places file")
 
 
 def _belonging(place: PlaceKnown, known: Mapping[str, PlaceKnown]) -> Iterator[Problem]:

@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
+from typing import NamedTuple
 
 from checkwatch.core.entry import Adopted, Enrolled, Entry, PlaceKnown
 from checkwatch.core.instant import Instant
 from checkwatch.errors import CheckwatchError, Problem, WrongUse
-from checkwatch.run.foresee import changing
+from checkwatch.exchange.places import Files, added
+from checkwatch.run.foresee import changing, renew_all
 from checkwatch.run.world import Names, names_of
-from checkwatch.store import engine, journal
+from checkwatch.store import journal, read
+
+
+class Enrolment(NamedTuple):
+    """What was written, and of the places in it those that the book knew otherwise, as they were
+    before and as they are now."""
+
+    entries: list[Entry]
+    machines: list[Enrolled]
+    places: list[PlaceKnown]
+    changed: list[tuple[PlaceKnown, PlaceKnown]]
 
 
 def begin(
@@ -21,73 +34,75 @@ def begin(
     places: Sequence[PlaceKnown],
     by: str,
 ) -> list[Entry]:
-    """Makes the book with its first rulebook, places and machines; a book that cannot be filled
-    is not left behind."""
+    """Makes the book with its first rulebook, places and machines, or nothing at all."""
     # Imported where a book is made: no question needs the migrations.
     from checkwatch.store import migrate
 
-    migrate.create(url)
     adopted = Adopted(seq=0, machine="", at=now, recorded=now, by=by, text=rules)
     drafts = [adopted, *(replace(place, at=now) for place in places), *fleet]
-    try:
-        with changing(url, now) as conn:
-            return journal.append(conn, [replace(draft, by=by) for draft in drafts], now)
-    except CheckwatchError:
-        if path := engine.sqlite_path(url):
-            for name in (
-                path,
-                path.with_name(path.name + "-wal"),
-                path.with_name(path.name + "-shm"),
-            ):
-                name.unlink(missing_ok=True)
-        raise
+    with migrate.creating(url) as conn:
+        entries = journal.append(conn, [replace(draft, by=by) for draft in drafts], now)
+    # Outlooks only save time: a book without them stands, and is answered from.
+    with suppress(CheckwatchError):
+        renew_all(url, now)
+    return entries
 
 
-def enrol(
-    url: str, now: Instant, fleet: Sequence[Enrolled], places: Sequence[PlaceKnown], by: str
-) -> list[Entry]:
-    """Adds machines and places to a book.
+def enrol(url: str, now: Instant, files: Files, one: Sequence[Enrolled], by: str) -> Enrolment:
+    """Adds what files say, and machines that were named beside them, to a book.
 
-    Raises WrongUse with every machine that is enrolled already, and every name that would mean
-    both a machine and a place.
+    Raises WrongUse with everything that is wrong with them or does not fit the book.
     """
     with changing(url, now) as conn:
+        # Held before it is read: what is added is judged by what stays true until it stands.
+        journal.hold(conn, [read.BOOK])
         names = names_of(conn)
-        problems = [*_taken(fleet, places, names), *_homeless(fleet, places, names)]
+        places, problems = added(files, names.places.values())
+        rows = [row.enrolled for row in files.rows]
+        problems += _taken(rows, names.tags)
+        problems += _taken(one, names.tags | {machine.machine for machine in rows})
+        problems += [*_doubled(one, places, names), *_homeless(one, places, names)]
         if problems:
             raise WrongUse(*problems)
-        new = [replace(place, at=now) for place in places if _says_more(place, names)]
-        drafts: list[Entry] = [*new, *fleet]
-        return journal.append(conn, [replace(draft, by=by) for draft in drafts], now)
+        # Another computer's clock may be a little ahead: the last word must be the last.
+        moment = max(now, read.newest_recorded(conn) or now)
+        news = [replace(place, at=moment, by=by) for place in places if _says_more(place, names)]
+        drafts: list[Entry] = [*news, *(replace(machine, by=by) for machine in (*rows, *one))]
+        changed = [(names.places[p.place], p) for p in news if p.place in names.places]
+        return Enrolment(journal.append(conn, drafts, now), [*rows, *one], news, changed)
 
 
 def _says_more(place: PlaceKnown, names: Names) -> bool:
     known = names.places.get(place.place)
-    return known is None or replace(known, seq=0, at=place.at, recorded=place.recorded) != place
+    if known is None:
+        return True
+    return place != replace(known, seq=place.seq, at=place.at, recorded=place.recorded, by=place.by)
 
 
-def _taken(fleet: Sequence[Enrolled], places: Sequence[PlaceKnown], names: Names) -> list[Problem]:
-    found = [
-        Problem(m.machine, "is enrolled already", "leave it out, or give a new tag")
-        for m in fleet
-        if m.machine in names.tags
+def _taken(machines: Iterable[Enrolled], tags: Container[str]) -> list[Problem]:
+    return [
+        Problem(machine.machine, "is enrolled already", "leave it out, or give a new tag")
+        for machine in machines
+        if machine.machine in tags
     ]
-    new_places = {place.place for place in places}
-    both = {m.machine for m in fleet} & (new_places | names.places.keys())
-    both |= new_places & names.tags
-    found += [
-        Problem(name, "is the tag of a machine and the name of a place", "rename one of them")
-        for name in sorted(both)
-    ]
-    return found
+
+
+def _doubled(
+    one: Iterable[Enrolled], places: Iterable[PlaceKnown], names: Names
+) -> Iterator[Problem]:
+    """The names that would mean a machine and a place, but for those that the files show."""
+    new = {place.place for place in places}
+    both = {machine.machine for machine in one} & (new | names.places.keys())
+    for name in sorted(both | new & names.tags):
+        what = "is the tag of a machine and the name of a place"
+        yield Problem(name, what, "rename one of them")
 
 
 def _homeless(
-    fleet: Sequence[Enrolled], places: Sequence[PlaceKnown], names: Names
-) -> list[Problem]:
+    one: Iterable[Enrolled], places: Iterable[PlaceKnown], names: Names
+) -> Iterator[Problem]:
     known = {place.place for place in places} | names.places.keys()
-    return [
-        Problem(m.machine, f"the book knows no place {m.place!r}", "add it to a places file")
-        for m in fleet
-        if m.place and m.place not in known
-    ]
+    for machine in one:
+        if machine.place and machine.place not in known:
+            what = f"the book knows no place {machine.place!r}"
+            yield Problem(machine.machine, what, "add it to a places file")

@@ -31,8 +31,7 @@ def logbook(text: str) -> Iterable[Problem]:
 def fleet(text: str) -> Iterable[Problem]:
     rows, problems = read_fleet(stream(text), "fleet.csv", ZONE)
     places, found = places_of(rows, "fleet.csv")
-    # A place of two kinds is seen by both.
-    return dict.fromkeys([*problems, *found, *agree(rows, places, "fleet.csv")])
+    return [*problems, *found, *agree(rows, places, "fleet.csv")]
 
 
 def places(text: str) -> Iterable[Problem]:

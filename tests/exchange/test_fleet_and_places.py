@@ -9,7 +9,7 @@ import pytest
 from checkwatch.core.entry import PlaceKnown
 from checkwatch.errors import Problem
 from checkwatch.exchange.fleet import FleetRow, read_fleet
-from checkwatch.exchange.places import agree, places_of, read_places
+from checkwatch.exchange.places import Files, added, agree, places_of, read_places
 from tests.exchange.department import ZONE, t
 
 FLEET = "tag,kind,model,serial,place,place_kind,commissioned"
@@ -100,9 +100,26 @@ def test_a_place_of_the_fleet_has_one_kind() -> None:
         "AM-02,machine,,,A,store,2026-01-01",
         "AM-03,machine,,,B,,2026-01-01",
     )
-    said = [str(one) for one in places_of(rows, "fleet.csv")[1]]
-    assert "line 3: the place 'A' is 'store' here and 'theatre' elsewhere" in said[0]
-    assert "nothing says what kind of place 'B' is" in said[1]
+    said = [str(one) for one in added(Files(rows, None, "fleet.csv"), ())[1]]
+    assert "nothing says what kind of place 'B' is" in said[0]
+    assert "line 3: the place 'A' is 'store' here and 'theatre' elsewhere" in said[1]
+
+
+def test_a_fleet_file_alone_adds_only_places_that_the_book_does_not_know() -> None:
+    book, _ = places("A,theatre,North,7,B", "B,room,North,8,")
+    rows, _ = fleet("AM-01,machine,,,A,theatre,2026-01-01", "AM-02,machine,,,B,,2026-01-01")
+    assert added(Files(rows, None, "fleet.csv"), book) == ([], [])
+    rows, _ = fleet("AM-01,machine,,,C,theatre,2026-01-01", "AM-02,machine,,,A,store,2026-01-01")
+    new, problems = added(Files(rows, None, "fleet.csv"), book)
+    assert [(one.place, one.order) for one in new] == [("C", 9)], "after those of the book"
+    assert "the place 'A' is 'store' here and 'theatre' elsewhere" in str(problems[0])
+
+
+def test_a_places_file_may_name_a_room_of_the_book_and_closes_no_circle_with_it() -> None:
+    book, _ = places("A,theatre,,,B", "B,room,,,")
+    assert added(Files((), places("C,theatre,,,B")[0], "places.csv"), book)[1] == []
+    circle = added(Files((), places("B,room,,,A")[0], "places.csv"), book)[1]
+    assert "go in a circle" in str(circle[0])
 
 
 @pytest.mark.parametrize(
