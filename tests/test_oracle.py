@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.oracle import check_at, least_work, standing_at, windows
+from tests.oracle import check_at, least_work, others_must, standing_at, windows
 from tests.oracle.builder import COVERING, DAY, LATER, TEST, Log, rulebook, stands, state, utc
 
 # Windows and states, by hand
@@ -122,8 +122,11 @@ def test_after_fail_an_engineer_must_come_before_the_pass_begins() -> None:
     log.done("2026-03-04T08:00", "fail")
     log.done("2026-03-04T09:00")
     assert state(rules, log, "2026-03-04T09:00") == "failed"
-    assert least_work(rules, log, "AM-01", utc("2026-03-04T09:00"), LATER) is None
+    nine = utc("2026-03-04T09:00")
+    assert others_must(rules, log, "AM-01", nine, LATER) == ["returned"]
+    assert least_work(rules, log, "AM-01", nine, LATER) == ["test"]
     log.add("returned", "2026-03-04T10:00")
+    assert others_must(rules, log, "AM-01", utc("2026-03-04T10:00"), LATER) == []
     assert least_work(rules, log, "AM-01", utc("2026-03-04T10:00"), LATER) == ["test"]
     log.done("2026-03-04T11:00")
     assert state(rules, log, "2026-03-04T11:00") == "valid"

@@ -46,15 +46,19 @@ def together(works: Iterable[Work]) -> Work:
 
 
 def least_work(machine: MachineStanding) -> Work:
-    """What would clear a machine, and who must act where a check is not enough."""
+    """What would clear a machine, and who must act where a check is not enough.
+
+    The checks come after what others do, so the gates that this will void are among the owed.
+    """
     rulebook = machine.rulebook
     if rulebook is None or not present(machine):
         return NO_WORK
-    owed = [state for state in machine.gates if not state.ready]
-    blocked = [state for state in owed if engineer_needed(machine, state)]
-    open_to_us = [state.check for state in owed if state not in blocked]
-    ours = [state.check for state in machine.checks if not engineer_needed(machine, state)]
-    chosen = _cheapest(open_to_us, ours, rulebook)
+    blocked = [state for state in machine.gates if engineer_needed(machine, state)]
+    awaited = _awaited(machine, blocked)
+    owed = [s.check for s in machine.gates if not s.ready or _will_void(awaited, s.check)]
+    # Whatever failed may be repeated after a return or a closed fault.
+    able = [s.check for s in machine.checks if awaited or not engineer_needed(machine, s)]
+    chosen = _cheapest(owed, able, rulebook)
     return Work(
         tuple((machine.machine, check) for check in chosen),
         (*_others(machine), *(_engineer(state) for state in blocked)),
@@ -72,6 +76,21 @@ def engineer_needed(machine: MachineStanding, state: CheckState) -> bool:
         and entry.seq not in machine.log.struck
         for entry in machine.log.entries
     )
+
+
+def _awaited(machine: MachineStanding, blocked: Sequence[CheckState]) -> frozenset[str]:
+    """The words of the entries that others must write first: what `others_must` says."""
+    faults = machine.log.open_faults
+    closing = any(fault.severity is Severity.STOP_USE for fault in faults)
+    returning = machine.log.withdrawn is not None or bool(blocked)
+    return frozenset(
+        kind.what for kind, needed in ((FaultClosed, closing), (Returned, returning)) if needed
+    )
+
+
+def _will_void(awaited: frozenset[str], check: Check) -> bool:
+    """Whether the end of a stop-use fault, or a return, will void the check."""
+    return not awaited.isdisjoint({*check.voided_by, *check.voided_unasked})
 
 
 def _engineer(state: CheckState) -> str:

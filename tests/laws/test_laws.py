@@ -7,6 +7,8 @@ changes and at the microseconds beside them.
 from __future__ import annotations
 
 from collections.abc import Callable
+from decimal import Decimal
+from functools import partial
 from itertools import pairwise
 from random import Random
 from zoneinfo import ZoneInfo
@@ -14,9 +16,11 @@ from zoneinfo import ZoneInfo
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from checkwatch.answers.least_work import least_work
 from checkwatch.core import entry as e
-from checkwatch.core.instant import FOREVER, Instant, parse_instant, to_datetime
+from checkwatch.core.instant import FOREVER, HOUR, Instant, parse_instant, to_datetime
 from checkwatch.core.judge import Judge
+from checkwatch.core.place import present
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import ORDER, Standing
 from checkwatch.core.window import Window
@@ -44,9 +48,12 @@ def stands(world: World, machine: str, at: Instant) -> MachineStanding:
     return world.judge(machine, at).at(at)
 
 
-def written_now(world: World, machine: str, make: Callable[..., e.Entry]) -> World:
-    """The world with one more entry, written at its newest instant."""
-    now = max(entry.recorded for entry in world.entries)
+def written_now(
+    world: World, machine: str, make: Callable[..., e.Entry], now: Instant | None = None
+) -> World:
+    """The world with one more entry, written at its newest instant unless said otherwise."""
+    if now is None:
+        now = max(entry.recorded for entry in world.entries)
     seq = len(world.entries) + 1
     return world.with_entries(
         *world.entries, make(seq=seq, machine=machine, at=now, recorded=now, note="a reason")
@@ -184,6 +191,30 @@ def test_no_sequence_of_entries_clears_a_machine_whose_gates_are_not_all_ready(
             assert all(gate.ready for gate in answer.gates)
         if answer.standing is Standing.BY_EXCEPTION:
             assert {g.check.code for g in answer.gates if not g.ready} == answer.excused.keys()
+
+
+@law
+@given(worlds(), TAGS)
+def test_what_is_said_to_clear_a_machine_clears_it(world: World, machine: str) -> None:
+    """Others act as they are told, an hour later each check passes: then every gate is ready."""
+    now = max(entry.recorded for entry in world.entries)
+    later = Instant(now + HOUR)
+    before = stands(world, machine, later)
+    assume(before.gates and present(before) and "COUNT" not in "".join(world.texts))
+    work = least_work(before)
+    faults = [x for x in before.log.open_faults if x.severity is e.Severity.STOP_USE]
+    told = [partial(e.FaultClosed, of=fault.seq) for fault in faults]
+    told += [e.Returned] * any("return" in text for text in work.others_must)
+    # Without a reading no pass lasts where use is counted.
+    values = [x.value for x in before.log.entries if isinstance(x, e.Reading)] or [Decimal(0)]
+    told.append(partial(e.Reading, meter="hours", value=values[-1]))
+    for make in told:
+        world = written_now(world, machine, make)
+    for _, check in work.checks:
+        measures = tuple((code, Decimal(50)) for code in check.measures)
+        done = partial(e.Result, check=check.code, outcome=e.Outcome.PASS, measures=measures)
+        world = written_now(world, machine, done, later)
+    assert stands(world, machine, later).usable
 
 
 @law

@@ -125,8 +125,10 @@ def _compare_machine(world: World, machine: str, at: Instant, known: Instant) ->
     assert of_machine(stands, judge.until(at)) == theirs
     assert of_debts(stands) == oracle.owed(*book, at, known)
     wanted = oracle.least_work(*book, at, known)
+    work = least_work(stands)
     if wanted is not None:
-        assert [check.code for _, check in least_work(stands).checks] == wanted
+        assert [check.code for _, check in work.checks] == wanted
+    assert len(work.others_must) == len(oracle.others_must(*book, at, known))
     throughout = all(piece.usable for _, _, piece in judge.stretches(at, Instant(at + DAY)))
     assert throughout == oracle.cleared_for(*book, at, known, DAY)
 

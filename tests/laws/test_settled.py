@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from checkwatch.answers.least_work import least_work
 from checkwatch.core import entry as e
 from checkwatch.core.period import parse_period
 from checkwatch.core.rulebook import ForUse, UntilNext, ValidFor
@@ -136,3 +137,36 @@ def test_a_warning_as_long_as_the_use_begins_with_the_pass() -> None:
     rulebook = rules(check("look", validity=(clause,)))
     log = (enrolled(TAG), _read("07:00", 0), passed(TAG, "look", "07:30"))
     assert stands(rulebook, *log, at="07:30").checks[0].state is State.DUE
+
+
+def _must_do(rulebook, *entries: e.Entry) -> list[str]:
+    """The checks that are left to do once somebody else has acted."""
+    work = least_work(stands(rulebook, enrolled(TAG), *entries, at="09:30"))
+    assert work.others_must
+    return [check.code for _, check in work.checks]
+
+
+def test_a_return_or_a_closed_fault_alone_clears_nothing() -> None:
+    rulebook = rules(
+        check("look", "PT24H"),
+        check("service", "P1Y", survives=("returned",)),
+        check("alarm", "P7D", survives=("returned", "fault-closed"), voided_by=("fault-closed",)),
+        check("wipe", "PT24H", survives=("returned", "fault-closed")),
+    )
+    done = [passed(TAG, code, "07:00") for code in rulebook.checks]
+    withdrawn = wrote(e.Withdrawn, TAG, "09:00")
+    fault = wrote(e.Fault, TAG, "09:00", severity=e.Severity.STOP_USE)
+    assert _must_do(rulebook, *done, withdrawn) == ["look"]
+    assert _must_do(rulebook, *done, fault) == ["look", "service", "alarm"]
+    assert _must_do(rulebook, *done[:3], withdrawn) == ["look", "wipe"]
+
+
+def test_after_the_engineer_the_failed_gate_is_done_again() -> None:
+    rulebook = rules(
+        check("alarm", "P7D", engineer_after_fail=True),
+        check("look", "PT24H"),
+        check("service", "P1Y", survives=("returned",)),
+    )
+    done = [passed(TAG, code, "07:00") for code in ("look", "service")]
+    failed = did(TAG, "alarm", e.Outcome.FAIL, "08:00")
+    assert _must_do(rulebook, *done, failed) == ["alarm", "look"]

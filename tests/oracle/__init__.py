@@ -11,12 +11,13 @@ Where the page leaves a choice, the reading that clears less was taken, and a co
 from .places import place_at
 from .standing import cleared_for, standing_at
 from .windows import check_at, windows
-from .work import least_work, owed
+from .work import least_work, others_must, owed
 
 __all__ = [
     "check_at",
     "cleared_for",
     "least_work",
+    "others_must",
     "owed",
     "place_at",
     "standing_at",

@@ -56,14 +56,19 @@ def least_work(
 ) -> list[str] | None:
     """Give the cheapest set of checks whose passing readies every gate, by trying all sets.
 
-    None where no set would: someone else must act first, or nothing applies to the machine. An
-    advisory check that waits for the engineer is not repeated for what it covers either.
+    Where others must act first, what they do is taken to be written at T, and the sets are those
+    that ready the gates after it. None where nothing applies to the machine.
+
+    An advisory check that waits for the engineer is not repeated for what it covers.
     """
     rules = version_at(versions, T, K)
     mine = counted(entries, machine, T, K)
-    if rules is None or others_must_act(rules, mine, T):
+    if rules is None or not in_service(mine):
         return None
     checks = checks_of(rules, mine)
+    if not any(is_gate(check) for check in checks):
+        return None
+    mine = [*mine, *by_others(rules, mine, T)]
     wanted = {
         check["code"]
         for check in checks
@@ -76,22 +81,41 @@ def least_work(
         for chosen in combinations(ours, size)
         if wanted <= readied(rules, [checks[number]["code"] for number in chosen])
     ]
-    if not sets:
-        return None
     best = min(sets, key=lambda chosen: (*cost([checks[n] for n in chosen]), len(chosen), chosen))
     return [checks[number]["code"] for number in best]
 
 
-def others_must_act(rules: Rulebook, mine: Sequence[Entry], at: int) -> bool:
-    """Say whether checking alone cannot clear the machine."""
+def others_must(
+    versions: Sequence[Version], entries: Sequence[Entry], machine: str, T: int, K: int
+) -> list[str]:
+    """Give the words of what others must write before checking can clear the machine."""
+    rules = version_at(versions, T, K)
+    mine = counted(entries, machine, T, K)
+    if rules is None or not in_service(mine):
+        return []
+    return [entry["what"] for entry in by_others(rules, mine, T)]
+
+
+def by_others(rules: Rulebook, mine: Sequence[Entry], at: int) -> list[Entry]:
+    """Give the entries that others must write: the end of each stop-use fault, then a return.
+
+    A gate that waits for the engineer is taken to wait for a return of its own, which is what its
+    users are told, although the end of a fault would do.
+    """
     gates = [check for check in checks_of(rules, mine) if is_gate(check)]
-    return (
-        not in_service(mine)
-        or not gates
-        or withdrawn(mine)
-        or any(stops_use(fault) for fault in open_faults(mine))
-        or any(needs_engineer(rules, mine, gate, at) for gate in gates)
-    )
+    missing: list[dict[str, Any]] = [
+        {"what": "fault-closed", "of": fault["seq"]}
+        for fault in open_faults(mine)
+        if stops_use(fault)
+    ]
+    if withdrawn(mine):
+        missing.append({"what": "returned"})
+    missing += [{"what": "returned"} for gate in gates if needs_engineer(rules, mine, gate, at)]
+    last = max(entry["seq"] for entry in mine)
+    return [
+        {**entry, "seq": seq, "at": at, "plainly_struck": False, "struck_by": None}
+        for seq, entry in enumerate(missing, start=last + 1)
+    ]
 
 
 def needs_engineer(rules: Rulebook, mine: Sequence[Entry], check: Check, at: int) -> bool:
