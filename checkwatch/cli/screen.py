@@ -16,7 +16,6 @@ from checkwatch.answers.cleared import cleared
 from checkwatch.answers.overdue import overdue
 from checkwatch.cli.options import Asking, At, Db, Json, KnownAt, asking
 from checkwatch.cli.show import is_example, on_screen, show, tell
-from checkwatch.core.instant import Instant
 from checkwatch.run import clock
 from checkwatch.run.world import Asked, ask
 from checkwatch.views import answer, document, lists
@@ -36,19 +35,16 @@ def board(
 ) -> None:
     """The fleet: what to do now, then every place; live on a terminal, q leaves it."""
     asked_with = asking(ctx, db, at, known_at, json)
-    asked = _ask(asked_with, clock.now())
+    if asked_with == Asking(asked_with.db) and not once and on_screen():
+        _live(asked_with.db)
+        return
+    asked = ask(asked_with.db, clock.now(), at=asked_with.at, known_at=asked_with.known_at)
     found = board_of(asked.book, asked.question)
     if asked_with.json:
         print(document.to_text(document.board(found)))
-    elif once or asked_with.at or asked_with.known_at or not on_screen():
-        _print(asked)
     else:
-        _live(asked_with)
+        _print(asked)
     raise typer.Exit(errors.CANNOT_TELL if found.doubts else errors.YES)
-
-
-def _ask(asked_with: Asking, now: Instant) -> Asked:
-    return ask(asked_with.db, now, at=asked_with.at, known_at=asked_with.known_at)
 
 
 def _frame(title: str, zone: tzinfo) -> Frame:
@@ -71,13 +67,13 @@ def _print(asked: Asked) -> None:
     Console(highlight=False).print(Screen(found, todo, frame, asked.question.now))
 
 
-def _live(asked_with: Asking) -> None:
+def _live(url: str) -> None:
     from rich.console import Console
 
     from checkwatch.run.following import Following
     from checkwatch.run.live import live
 
-    following = Following(asked_with.db)
+    following = Following(url)
 
     def load() -> tuple[Board, Frame]:
         asked = following.ask(clock.now())

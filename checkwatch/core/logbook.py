@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
 from operator import attrgetter
-from typing import NamedTuple
 
 from checkwatch.core.entry import (
     Enrolled,
@@ -22,7 +23,8 @@ from checkwatch.core.instant import Instant
 by_key = attrgetter("at", "seq")
 
 
-class Logbook(NamedTuple):
+@dataclass(frozen=True)
+class Logbook:
     """What counts, in order of (at, seq).
 
     Restored entries and the strikings themselves are gone; `struck` holds the numbers of those
@@ -33,23 +35,23 @@ class Logbook(NamedTuple):
     entries: tuple[Entry, ...]
     struck: Mapping[int, int]
 
-    @property
+    @cached_property
     def enrolled(self) -> Enrolled | None:
         """The entry that commissioned the machine."""
         return next((e for e in self.entries if isinstance(e, Enrolled)), None)
 
-    @property
+    @cached_property
     def retired(self) -> Retired | None:
         """The entry that took the machine out for good."""
         return next((e for e in self.entries if isinstance(e, Retired)), None)
 
-    @property
+    @cached_property
     def place(self) -> str:
         """Where the machine stands; empty if nobody said."""
         places = (e.place for e in reversed(self.entries) if isinstance(e, Enrolled | Moved))
         return next(places, "")
 
-    @property
+    @cached_property
     def withdrawn(self) -> Withdrawn | None:
         """The withdrawal that no return has followed. A struck return gives nothing."""
         for entry in reversed(self.entries):
@@ -59,7 +61,7 @@ class Logbook(NamedTuple):
                 return None
         return None
 
-    @property
+    @cached_property
     def open_faults(self) -> tuple[Fault, ...]:
         """The faults that no later `fault-closed` names. A struck closing gives nothing."""
         still: dict[int, Fault] = {}

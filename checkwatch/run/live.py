@@ -128,7 +128,8 @@ def live(load: Load, clock: Clock, console: Console) -> None:
     # A board that is ended must not leave an old standing on the terminal.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = clock()
-    watch = Watch.of(*load(), began)
+    with console.status("reading the book"):
+        watch = Watch.of(*load(), began)
     with (
         suppress(KeyboardInterrupt),
         _keys() as pressed,
