@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -126,7 +126,7 @@ def attempts(traces: Traces, check: Check, rulebook: Rulebook) -> list[Attempt]:
     found: list[Attempt] = []
     last_fail: Key | None = None
     for result in results:
-        attempt = _attempt(result, rulebook.checks[result.check], check, traces.struck)
+        attempt = _attempt(result, check, rulebook, traces.struck)
         if attempt is None:
             continue
         if last_fail and attempt.gave:
@@ -137,7 +137,10 @@ def attempts(traces: Traces, check: Check, rulebook: Rulebook) -> list[Attempt]:
     return found
 
 
-def _attempt(result: Result, done: Check, check: Check, struck: Container[int]) -> Attempt | None:
+def _attempt(
+    result: Result, check: Check, rulebook: Rulebook, struck: Container[int]
+) -> Attempt | None:
+    done = rulebook.checks[result.check]
     outcome = result.outcome
     limits = result.limits if outcome is Outcome.LIMITED else ()
     if result.measures:
@@ -145,7 +148,7 @@ def _attempt(result: Result, done: Check, check: Check, struck: Container[int]) 
     is_struck = gave = False
     if outcome is Outcome.PASS or outcome is Outcome.LIMITED:
         if outcome is Outcome.LIMITED and not limits:
-            limits = ("limited, without a reason",)
+            limits = _reasons(result, done, rulebook)
         is_struck = result.seq in struck
         gave = not (done.required and _lacks(result, done, done))
         if done is not check and gave and check.required and _lacks(result, done, check):
@@ -168,17 +171,31 @@ def _judged(
     """The worst of what was said and what the measures say by the limits of either check."""
     outcome = result.outcome
     texts = dict.fromkeys(limits)
-    for rule in (done,) if done is check else (done, check):
+    for verdict, text in _verdicts(result, (done,) if done is check else (done, check)):
+        if RANK[verdict] > RANK[outcome]:
+            outcome = verdict
+        if verdict is Outcome.LIMITED:
+            texts[text] = None
+    return outcome, tuple(texts)
+
+
+def _reasons(result: Result, done: Check, rulebook: Rulebook) -> tuple[str, ...]:
+    """Why a result is limited where nobody wrote it and no measure of the check says it: what its
+    measures say by the limits of what it covers. Never nothing, for a limit must not be lost."""
+    covered = (
+        rulebook.checks[code] for code, sources in rulebook.covering.items() if done.code in sources
+    )
+    texts = (text for _, text in _verdicts(result, covered) if text)
+    return tuple(dict.fromkeys(texts)) or ("limited, without a reason",)
+
+
+def _verdicts(result: Result, rules: Iterable[Check]) -> Iterator[tuple[Outcome, str]]:
+    """What each measure that can be true says by the limits of each of some checks."""
+    for rule in rules:
         for code, value in result.measures:
             measure = rule.measures.get(code)
-            if measure is None or not measure.believes(value):
-                continue
-            verdict, text = judge(measure, value)
-            if RANK[verdict] > RANK[outcome]:
-                outcome = verdict
-            if verdict is Outcome.LIMITED:
-                texts[text] = None
-    return outcome, tuple(texts)
+            if measure is not None and measure.believes(value):
+                yield judge(measure, value)
 
 
 def judge(measure: Measure, value: Decimal) -> tuple[Outcome, str]:

@@ -306,5 +306,5 @@ def _result(draw: st.DrawFn, common: dict[str, Any], codes: list[str], step: int
         outcome=outcome,
         started=None if started is None else Instant(common["at"] - started * step),
         measures=() if leak is None else (("leak", leak),),
-        limits=(text,) if outcome is e.Outcome.LIMITED else (),
+        limits=(text,) if outcome is e.Outcome.LIMITED and draw(st.booleans()) else (),
     )

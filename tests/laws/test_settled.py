@@ -10,7 +10,7 @@ from decimal import Decimal
 from checkwatch.answers.least_work import least_work
 from checkwatch.core import entry as e
 from checkwatch.core.period import parse_period
-from checkwatch.core.rulebook import ForUse, UntilNext, ValidFor
+from checkwatch.core.rulebook import ForUse, Measure, UntilNext, ValidFor
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import Standing, State
 from tests.build import ask, book, check, did, enrolled, passed, rules, t, wrote
@@ -170,3 +170,34 @@ def test_after_the_engineer_the_failed_gate_is_done_again() -> None:
     done = [passed(TAG, code, "07:00") for code in ("look", "service")]
     failed = did(TAG, "alarm", e.Outcome.FAIL, "08:00")
     assert _must_do(rulebook, *done, failed) == ["alarm", "look"]
+
+
+def test_the_limit_of_what_a_check_covers_is_told_once() -> None:
+    """A leak of 150 limits by the covered test only; of 90 by neither, and the limit stays."""
+    rulebook = rules(
+        check("full", "PT24H", covers=("leak",)),
+        check("leak", measures={"leak": Measure("leak", "mL/min", limited_above=100)}),
+    )
+    for leak, text in (
+        ("150", "leak 150 mL/min, limited above 100"),
+        ("90", "limited, without a reason"),
+    ):
+        limited = did(TAG, "full", e.Outcome.LIMITED, "07:00", measures={"leak": leak})
+        assert stands(rulebook, enrolled(TAG), limited, at="08:00").limits == (text,)
+    # What is limited stays so when the covered test alone is done again.
+    log = (enrolled(TAG), did(TAG, "full", e.Outcome.LIMITED, "07:00", measures={"leak": "150"}))
+    log += (passed(TAG, "leak", "08:00", measures={"leak": "50"}),)
+    assert stands(rulebook, *log, at="09:00").limits == ("leak 150 mL/min, limited above 100",)
+
+
+def test_a_limit_stays_in_force_after_its_window() -> None:
+    rulebook = rules(check("look", "P7D"), check("fan", "PT2H", gate=False))
+    limited = did(TAG, "fan", e.Outcome.LIMITED, "07:10", limits=("fan slow",))
+    log = (enrolled(TAG), passed(TAG, "look", "07:00"), limited)
+    later = (did(TAG, "fan", e.Outcome.STOPPED, "13:00"), passed(TAG, "fan", "14:00"))
+    for more, at, expected in (
+        ((), "12:00", Standing.LIMITED),
+        (later[:1], "13:30", Standing.LIMITED),
+        (later, "14:00", Standing.CLEARED),
+    ):
+        assert stands(rulebook, *log, *more, at=at).standing is expected

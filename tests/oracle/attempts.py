@@ -66,7 +66,7 @@ def first_look(rules: Rulebook, entry: Entry, looked_at: Check) -> Attempt | Non
         outcome = worst("stopped", unstruck)
     if outcome in ("pass", "limited") and lacks_required(looked_at, entry, done):
         return None
-    limits = limit_texts(entry, done, looked_at) if unstruck == "limited" else []
+    limits = limit_texts(rules, entry, done, looked_at) if unstruck == "limited" else []
     lacking = lacks_required(done, entry) or lacks_required(looked_at, entry, done)
     gave = unstruck in ("pass", "limited") and not lacking
     return Attempt(entry, began(done, entry), outcome, limits, gave)
@@ -176,18 +176,26 @@ def beyond(measure: Check, word: str, value: Decimal | None) -> list[str]:
     ]
 
 
-def limit_texts(entry: Entry, *checks: Check) -> list[str]:
-    """Give the texts of a limited result: what was written, and what was measured."""
+def limit_texts(rules: Rulebook, entry: Entry, done: Check, looked_at: Check) -> list[str]:
+    """Give the texts of a limited result: what was written, and what was measured.
+
+    Where neither check says why, some check that the one done covers may; else it stays untold.
+    """
     texts = list(entry.get("limits") or []) if entry["outcome"] == "limited" else []
-    texts += [text for check in checks for text in crossed_limits(check, entry, "limited")]
-    return list(dict.fromkeys(texts))
+    texts += [text for check in (done, looked_at) for text in crossed_limits(check, entry)]
+    if not texts:
+        by_code = checks_by_code(rules)
+        below = [by_code[code] for code in by_code if code in covered(rules, done["code"])]
+        texts = [text for check in below for text in crossed_limits(check, entry)]
+    return list(dict.fromkeys(texts)) or ["limited, without a reason"]
 
 
-def crossed_limits(check: Check, entry: Entry, word: str) -> list[str]:
-    """Put into words each measure that is beyond a limit of a check."""
+def crossed_limits(check: Check, entry: Entry) -> list[str]:
+    """Put into words each measure that is beyond a limit of a check, by the worst it is beyond."""
     texts = []
     for measure in check.get("measure", []):
         value = measured(check, entry, measure["code"])
+        word = "fail" if beyond(measure, "fail", value) else "limited"
         for side in beyond(measure, word, value):
             unit = f" {measure['unit']}" if measure.get("unit") else ""
             limit = format(Decimal(measure[f"{word}_{side}"]), "f")
