@@ -6,6 +6,7 @@ writers, so that two of them queue instead of failing); PostgreSQL is asked for 
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -139,6 +140,8 @@ def _refuse_no_file(path: Path, mode: Mode, where: str, refusal: type[Checkwatch
         raise refusal(Problem(where, "is a folder", "name a file in it with --db"))
     if size == 0 and mode != "rwc":
         raise refusal(Problem(where, "the file is empty, there is no book in it", _BEGIN))
+    if mode == "ro" and os.name == "posix" and guards.frozen(str(path)):
+        raise refusal(Problem(where, guards.UNWRITABLE, "give its keeper the right to write it"))
 
 
 _BEGIN = "make one with `checkwatch begin`, or name another with --db"

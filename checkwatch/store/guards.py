@@ -6,6 +6,7 @@ taken away, switched off or emptied is missing. Importing this file loads no dat
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,9 @@ SCHEMA = "0002"
 #: Where a book keeps its revision. Not alembic's own name: it also tells a book from a database
 #: that belongs to somebody else.
 VERSION_TABLE = "book_schema"
+
+#: Why a book that nobody can write is not asked.
+UNWRITABLE = "nobody can write it, so what happens now cannot be in it"
 
 _REFUSAL = "entries are only ever added"
 
@@ -69,6 +73,13 @@ def build(conn: Connection) -> None:
     else:
         for statement in _POSTGRESQL:
             conn.exec_driver_sql(statement)
+
+
+def frozen(path: str) -> bool:
+    """Whether the file of a book can be read, and by nobody at all be written."""
+    rights = os.stat(path).st_mode
+    on_disk_to_read = os.statvfs(path).f_flag & os.ST_RDONLY
+    return bool(rights & 0o444) and bool(not rights & 0o222 or on_disk_to_read)
 
 
 def missing_among(triggers: Iterable[Sequence[object]]) -> tuple[str, ...]:

@@ -50,6 +50,8 @@ def find(path: str, name: str, now: Instant) -> tuple[Stretch, Instant] | None:
     if os.name != "posix" or path.startswith("//") or any(letter in path for letter in "%?#"):
         return None
     try:
+        if guards.frozen(path):
+            return None
         with closing(sqlite3.connect(f"file:{path}?mode=ro", 10, uri=True)) as conn:
             conn.isolation_level = None
             conn.execute("BEGIN")

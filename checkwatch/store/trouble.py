@@ -12,6 +12,7 @@ from checkwatch.errors import CheckwatchError, Problem
 
 _WAIT = "try again in a moment"
 _RIGHTS = "ask whoever keeps the book for the right to write it"
+_FOLDER = "ask for the right to write its folder: two more files belong to a book in use"
 _RESTORE = "keep the file, and go on with a backup"
 
 _Known = tuple[tuple[str, str, str], ...]
@@ -20,6 +21,8 @@ _Known = tuple[tuple[str, str, str], ...]
 _SQLITE: _Known = (
     ("SQLITE_BUSY", "is locked: somebody else is writing", _WAIT),
     ("SQLITE_LOCKED", "is locked: somebody else is writing", _WAIT),
+    ("SQLITE_READONLY_DIRECTORY", "cannot be used: nothing can be written beside it", _FOLDER),
+    ("SQLITE_READONLY_CANTINIT", "cannot be used: nothing can be written beside it", _FOLDER),
     ("SQLITE_READONLY", "cannot be written", _RIGHTS),
     ("SQLITE_PERM", "cannot be opened: permission denied", _RIGHTS),
     ("SQLITE_CANTOPEN", "cannot be opened", "look whether it can be read, and its folder written"),

@@ -129,17 +129,22 @@ def test_a_book_that_may_only_be_read(small: str, tmp_path: Path) -> None:
     for folder_ in [*tmp_path.parents][:3]:
         if folder_.stat().st_uid == 0 and folder_ != Path("/tmp"):
             folder_.chmod(folder_.stat().st_mode | 0o055)
-    os.chown(tmp_path, nobody, nobody)
-    os.chown(small, nobody, nobody)
-    tmp_path.chmod(0o755)
-    Path(small).chmod(0o444)
-    os.seteuid(nobody)
-    try:
-        asked = run("cleared", "AM-01", "--db", small)
-        wrote = run("note", "AM-01", "words", "--db", small)
-    finally:
-        os.seteuid(0)
-    assert (asked.code, wrote.code) == (1, 6)
+    answers = []
+    for file, folder_ in ((0o444, 0o755), (0o644, 0o755), (0o644, 0o777)):
+        tmp_path.chmod(folder_)
+        Path(small).chmod(file)
+        os.seteuid(nobody)
+        try:
+            said = run("cleared", "AM-01", "--db", small)
+            wrote = run("note", "AM-01", "words", "--db", small)
+        finally:
+            os.seteuid(0)
+        assert wrote.code == 6
+        answers.append((said.code, said.err.partition(": ")[2]))
+    assert answers[0][0] == answers[1][0] == 6
+    assert answers[0][1].startswith("nobody can write it, so what happens now cannot be in it;")
+    assert answers[1][1].startswith("cannot be used: nothing can be written beside it;")
+    assert answers[2] == (1, "")
 
 
 def test_a_server_that_cannot_be_reached() -> None:
