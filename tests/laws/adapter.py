@@ -53,7 +53,7 @@ class World:
     @property
     def places(self) -> list[dict[str, Any]]:
         """The places for the oracle."""
-        return [{"place": p, "place_kind": k, "with": w} for p, k, w in PLACES]
+        return [place_as_dict(place) for place in self.known_places.values()]
 
     @property
     def known_places(self) -> dict[str, e.PlaceKnown]:
@@ -69,6 +69,12 @@ class World:
     def with_entries(self, *entries: e.Entry) -> World:
         """The same world with other entries."""
         return replace(self, entries=entries)
+
+
+def place_as_dict(place: e.PlaceKnown) -> dict[str, Any]:
+    """What was told of a place, for the oracle."""
+    found = {name: getattr(place, name) for name in ("place", "place_kind", "at", "recorded")}
+    return {**found, "with": place.belongs}
 
 
 def as_dict(entry: e.Entry) -> dict[str, Any]:

@@ -29,33 +29,47 @@ def place_at(
     T: int,
     K: int,
 ) -> dict[str, Any]:
-    """Give the standing and the limits of a place, with the room that belongs to it."""
+    """Give the standing and the limits of a place, with the rooms that belong to it.
+
+    The places are what was told of them, in order of (at, seq).
+    """
     rules = version_at(versions, T, K)
-    found = [each for each in places if each["place"] == place]
-    if rules is None or not found:
-        return by_needs([], [])
-    needed = needs_of(rules, found[0])
-    here = machines_here(versions, entries, place, T, K)
-    answer = by_needs(needed, here)
-    room = [each for each in places if each["place"] == found[0].get("with")]
-    if room and needs_of(rules, room[0]):
-        other = place_at(versions, entries, places, room[0]["place"], T, K)
-        answer = {
-            "standing": worst(answer["standing"], other["standing"]),
-            "limits": list(dict.fromkeys(answer["limits"] + other["limits"])),
-        }
-    return answer
+    answers = [by_needs([], [])] if rules is None else []
+    for room in rooms_at(places, place, T, K) if rules else ():
+        needed = needs_of(rules, known_at(places, room, T, K))
+        if needed is None:
+            answers.append({"standing": "unknown", "limits": []})
+        elif needed or room == place:
+            answers.append(by_needs(needed, machines_here(versions, entries, room, T, K)))
+    return {
+        "standing": worst(*(answer["standing"] for answer in answers)),
+        "limits": list(dict.fromkeys(text for answer in answers for text in answer["limits"])),
+    }
 
 
-def needs_of(rules: Rulebook, place: dict[str, Any]) -> list[str]:
-    """Give the kinds of machine that a place needs by its place kind."""
-    kinds = rules.get("place_kind", [])
-    return [
-        need
-        for kind in kinds
-        if kind["code"] == place["place_kind"]
-        for need in kind.get("needs", [])
-    ]
+def rooms_at(places: Sequence[dict[str, Any]], place: str, T: int, K: int) -> list[str]:
+    """Give a place, the room that belongs to it, the room that belongs to that one, and on."""
+    found = [place]
+    while True:
+        last = known_at(places, found[-1], T, K)
+        room = last.get("with") if last else None
+        if not room or room in found:
+            return found
+        found.append(room)
+
+
+def known_at(places: Sequence[dict[str, Any]], place: str, T: int, K: int) -> dict[str, Any] | None:
+    """Give the last word on a place at T as known at K; the first holds for all earlier time."""
+    told = [each for each in places if each["place"] == place and each["recorded"] <= K]
+    by_then = [each for each in told if each["at"] <= T]
+    return by_then[-1] if by_then else told[0] if told else None
+
+
+def needs_of(rules: Rulebook, place: dict[str, Any] | None) -> list[str] | None:
+    """Give the kinds of machine that a place needs by its place kind; None if nobody can say."""
+    kinds = {kind["code"]: kind.get("needs", []) for kind in rules.get("place_kind", [])}
+    needs: list[str] | None = kinds.get(place["place_kind"]) if place else None
+    return needs
 
 
 def machines_here(

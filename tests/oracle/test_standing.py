@@ -106,13 +106,13 @@ def test_least_work_is_the_fewest_attended_minutes() -> None:
 # Places, by hand
 
 ROOMS = [
-    {"place": "T1", "place_kind": "theatre", "area": "A", "order": 1, "with": "R1"},
-    {"place": "R1", "place_kind": "room", "area": "A", "order": 2, "with": None},
+    {"place": "T1", "place_kind": "theatre", "with": "R1", "at": FIRST, "recorded": FIRST},
+    {"place": "R1", "place_kind": "room", "with": None, "at": FIRST, "recorded": FIRST},
 ]
 
 
 def place(logs: list[Log], needs: str) -> dict[str, Any]:
-    more = f'[[place_kind]]\ncode = "theatre"\nneeds = {needs}\n'
+    more = f'[[place_kind]]\ncode = "theatre"\nneeds = {needs}\n[[place_kind]]\ncode = "room"\n'
     entries: list[dict[str, Any]] = []
     for log in logs:
         entries += [{**entry, "seq": len(entries) + n} for n, entry in enumerate(log, start=1)]
