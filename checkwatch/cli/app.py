@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from checkwatch.cli import changes, entries, exchange, questions, rulebooks, screen, setup
-from checkwatch.cli.options import At, Db, Json, KnownAt
+from checkwatch.cli.options import At, Db, Json, KnownAt, refuse_untaken
 
 app = typer.Typer(
     name="checkwatch",
@@ -27,6 +27,7 @@ def before(
 ) -> None:
     """Which machines have a check that still counts, until when and with which limits."""
     ctx.obj = {"db": db, "at": at, "known_at": known_at, "json": json}
+    refuse_untaken(ctx)
 
 
 for question in (questions.cleared, questions.why, questions.which, questions.overdue):

@@ -9,19 +9,21 @@ from typing import Annotated, Any, NamedTuple
 import typer
 
 from checkwatch.answers.acceptance import measures_taken
-from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, Yes, asking, confirm
+from checkwatch.answers.measured import read_measures
+from checkwatch.cli.options import Asking, By, Db, Json, NoteText, WhatIf, Yes, asking, confirm
 from checkwatch.cli.show import show, tell
+from checkwatch.cli.spread import spread
 from checkwatch.core import entry as e
 from checkwatch.core.instant import Instant
 from checkwatch.core.period import later, parse_period
 from checkwatch.errors import CannotTell, Problem, WrongUse
-from checkwatch.exchange.measured import read_measures
 from checkwatch.run import clock
 from checkwatch.run.typed import typed_instant
-from checkwatch.run.world import Asked, Names
+from checkwatch.run.world import Asked, Names, everything
 from checkwatch.run.write import Written, write
 from checkwatch.views import document, effect
 from checkwatch.views.report import Report
+from checkwatch.views.words import plural
 
 Machine = Annotated[str, typer.Argument(help="The machine's tag.", metavar="MACHINE")]
 When = Annotated[str | None, typer.Option("--at", help="When it was, if not now.", metavar="T")]
@@ -31,32 +33,48 @@ Area = Annotated[str | None, typer.Option("--area", help="Every machine in an ar
 Kind = Annotated[str | None, typer.Option("--kind", help="Every machine of a kind.")]
 Reason = Annotated[str, typer.Option("--reason", help="Why.")]
 
+#: Makes the draft about a machine from the fields that every draft has.
+Make = Callable[[Asked, dict[str, Any]], e.Entry]
+
 
 class Common(NamedTuple):
-    """What every writing command takes."""
+    """The options of every entry."""
 
     ctx: typer.Context
-    db: str | None
-    at: str | None
-    by: str
-    note: str
-    ref: str
-    json: bool
-    what_if: bool
+    db: Db = None
+    at: When = None
+    by: By = ""
+    note: NoteText = ""
+    ref: Ref = ""
+    json: Json = False
+    what_if: WhatIf = False
 
-    def fields(self, asked: Asked, machine: str) -> dict[str, Any]:
-        """The fields that every draft has."""
+    @property
+    def asking(self) -> Asking:
+        """The options that may stand before the command's name, from there or from behind it."""
+        return asking(self.ctx, self.db, self.at, json=self.json)
+
+    def moment(self, asked: Asked) -> Instant | None:
+        """When it was, as typed; None for now."""
+        at = self.asking.at
+        return None if at is None else _typed(at, asked, "--at")
+
+    def fields(self, asked: Asked, machine: str, at: Instant | None) -> dict[str, Any]:
+        """The fields that every draft has; without `at` it is of now."""
         now = asked.question.now
-        at = typed_instant(self.at, asked.zone, now, "--at") if self.at else now
         return {
             "seq": 0,
             "machine": machine,
-            "at": at,
+            "at": now if at is None else at,
             "recorded": now,
             "by": self.by,
             "note": self.note,
             "ref": self.ref,
         }
+
+
+def _typed(text: str, asked: Asked, where: str) -> Instant:
+    return typed_instant(text, asked.zone, asked.question.now, where)
 
 
 def draft(make: Callable[..., e.Entry], **fields: Any) -> e.Entry:
@@ -67,19 +85,18 @@ def draft(make: Callable[..., e.Entry], **fields: Any) -> e.Entry:
         raise WrongUse(Problem(fields["machine"], str(error), "correct the times")) from None
 
 
-def write_one(
-    common: Common, machine: str, make: Callable[[Asked, dict[str, Any]], e.Entry]
-) -> None:
+def write_one(common: Common, machine: str, make: Make) -> None:
     """Writes one entry about one machine, and shows what came of it."""
-    asked_with = asking(common.ctx, common.db, json=common.json)
     wrote = write(
-        asked_with.db,
+        common.asking.db,
         clock.now(),
         lambda names: (_tag(names, machine),),
-        lambda asked: [make(asked, common.fields(asked, _tag(asked.names, machine)))],
+        lambda asked: [
+            make(asked, common.fields(asked, _tag(asked.names, machine), common.moment(asked)))
+        ],
         common.what_if,
     )
-    show_written(wrote, asked_with.json, common.what_if)
+    show_written(wrote, common)
 
 
 def _tag(names: Names, machine: str) -> str:
@@ -89,9 +106,9 @@ def _tag(names: Names, machine: str) -> str:
     return tag
 
 
-def show_written(wrote: Written, as_json: bool, what_if: bool) -> None:
+def show_written(wrote: Written, common: Common) -> None:
     """Shows the entries' numbers, and for each machine what they came to."""
-    if as_json:
+    if common.asking.json:
         documents = [
             document.effect(seen, _about(wrote, seen.after.machine)) for seen in wrote.effects
         ]
@@ -102,7 +119,7 @@ def show_written(wrote: Written, as_json: bool, what_if: bool) -> None:
         entries = _about(wrote, seen.after.machine)
         report += [
             *([""] if report else []),
-            *effect.effect(seen, entries, wrote.asked.here, what_if),
+            *effect.effect(seen, entries, wrote.asked.here, common.what_if),
         ]
     show(report, wrote.asked.title)
 
@@ -112,72 +129,84 @@ def _about(wrote: Written, machine: str) -> list[e.Entry]:
 
 
 class Several(NamedTuple):
-    """Which machines an entry is written about: one, or all of a place, an area or a kind."""
+    """Instead of one machine: all of a place, an area or a kind."""
 
-    machine: str | None
-    place: str | None
-    area: str | None
-    kind: str | None
+    place: Place = None
+    area: Area = None
+    kind: Kind = None
+    yes: Yes = False
 
     @property
-    def is_one(self) -> bool:
-        """Whether a single machine was named."""
-        return self.machine is not None
+    def meant(self) -> bool:
+        """Whether any of them was given."""
+        return any(one is not None for one in (self.place, self.area, self.kind))
 
-    def tags(self, asked: Asked) -> list[str]:
-        """The machines in order; WrongUse for none."""
-        if self.machine is not None:
-            return [_tag(asked.names, self.machine)]
-        places = asked.names.places
-        place = asked.names.resolve(self.place) if self.place else None
+    def tags(self, asked: Asked, at: Instant | None) -> list[str]:
+        """The machines of which it was true at an instant, or is now; WrongUse for none."""
+        question = asked.question if at is None else asked.question._replace(at=at)
+        place = None if self.place is None else asked.names.resolve(self.place)
         found = [
             machine.machine
-            for machine in asked.book.fleet(asked.question)
-            if machine.log.enrolled
-            and (place is None or machine.log.place == place)
-            and (self.kind is None or machine.log.enrolled.kind == self.kind)
-            and (
-                self.area is None
-                or (machine.log.place in places and places[machine.log.place].area == self.area)
-            )
+            for machine in asked.book.fleet(question)
+            if place in (None, machine.log.place)
+            and self.area in (None, _area(machine.log.place, asked.names))
+            and self.kind in (None, machine.log.enrolled and machine.log.enrolled.kind)
         ]
         if not found:
             raise WrongUse(Problem("", "no machine is meant", "see `checkwatch board --once`"))
         return found
 
 
-def _write_several(
-    common: Common,
-    several: Several,
-    yes: bool,
-    make: Callable[[Asked, dict[str, Any]], e.Entry],
-) -> None:
-    if several.is_one == any((several.place, several.area, several.kind)):
+def _area(place: str, names: Names) -> str | None:
+    return names.places[place].area if place in names.places else None
+
+
+def _write(common: Common, machine: str | None, several: Several, make: Make) -> None:
+    """Writes an entry about one machine, or one for each of several."""
+    if (machine is not None) == several.meant:
         remedy = "name one machine, or use --place, --area or --kind"
         raise WrongUse(Problem("", "which machine is meant", remedy))
-
-    def drafts(asked: Asked) -> list[e.Entry]:
-        tags = several.tags(asked)
-        if not several.is_one:
-            tell(f"{len(tags)} machines: {', '.join(tags)}")
-        if not several.is_one and not common.what_if:
-            confirm(f"Write one entry for each of these {len(tags)} machines?", yes)
-        return [make(asked, common.fields(asked, tag)) for tag in tags]
-
-    asked_with = asking(common.ctx, common.db, json=common.json)
-    name = several.machine
-    wrote = write(
-        asked_with.db,
-        clock.now(),
-        lambda names: None if name is None else (_tag(names, name),),
-        drafts,
-        common.what_if,
-    )
-    show_written(wrote, asked_with.json, common.what_if)
+    if machine is None:
+        _write_several(common, several, make)
+    else:
+        write_one(common, machine, make)
 
 
+def _write_several(common: Common, several: Several, make: Make) -> None:
+    """Shows the list and asks, then writes by the clock of then.
+
+    While somebody reads the list, no other writer waits: it is looked at once more when written.
+    """
+
+    def drafts(asked: Asked, at: Instant | None) -> list[e.Entry]:
+        tags = several.tags(asked, at)
+        return [make(asked, common.fields(asked, tag, at)) for tag in tags]
+
+    def foreseen(asked: Asked) -> list[e.Entry]:
+        return drafts(asked, common.moment(asked))
+
+    url = common.asking.db
+    seen = write(url, clock.now(), everything, foreseen, what_if=True)
+    at = common.moment(seen.asked)
+    tags = [entry.machine for entry in seen.entries]
+    tell(f"{plural(len(tags), 'machine')}: {', '.join(tags)}")
+
+    def confirmed(asked: Asked) -> list[e.Entry]:
+        found = drafts(asked, at)
+        if [entry.machine for entry in found] != tags:
+            what = f"the list has changed: {', '.join(entry.machine for entry in found)}"
+            raise WrongUse(Problem("", f"{what}; nothing was written", "run it again"))
+        return found
+
+    if not common.what_if:
+        confirm(f"Write {plural(len(tags), 'entry', 'entries')}, one for each?", several.yes)
+        seen = write(url, clock.now(), everything, confirmed, what_if=False)
+    show_written(seen, common)
+
+
+@spread()
 def done(
-    ctx: typer.Context,
+    common: Common,
     machine: Machine,
     check: Annotated[str, typer.Argument(help="The check's code.", metavar="CHECK")],
     outcome: Annotated[e.Outcome, typer.Argument(help="What it came to.")],
@@ -188,16 +217,8 @@ def done(
     limit: Annotated[
         list[str] | None, typer.Option(help="What the clinician must know; again for each.")
     ] = None,
-    db: Db = None,
-    at: When = None,
-    by: By = "",
-    note: NoteText = "",
-    ref: Ref = "",
-    json: Json = False,
-    what_if: WhatIf = False,
 ) -> None:
     """Write the result of a check."""
-
     if not all(one.strip() for one in measure or ()):
         raise WrongUse(Problem("--measure", "says nothing", "write it like leak=60"))
 
@@ -210,14 +231,12 @@ def done(
             **fields,
             check=check,
             outcome=outcome,
-            started=typed_instant(started, asked.zone, asked.question.now, "--started")
-            if started
-            else None,
+            started=None if started is None else _typed(started, asked, "--started"),
             measures=read_measures(";".join(measure or ()), takes, "--measure"),
             limits=tuple(limit or ()),
         )
 
-    write_one(Common(ctx, db, at, by, note, ref, json, what_if), machine, make)
+    write_one(common, machine, make)
 
 
 def pair(text: str, where: str) -> tuple[str, Decimal]:
@@ -228,20 +247,11 @@ def pair(text: str, where: str) -> tuple[str, Decimal]:
     return found[0]
 
 
+@spread()
 def happened(
-    ctx: typer.Context,
+    several: Several,
+    common: Common,
     words: Annotated[list[str], typer.Argument(help="MACHINE CODE, or CODE with --place …")],
-    place: Place = None,
-    area: Area = None,
-    kind: Kind = None,
-    yes: Yes = False,
-    db: Db = None,
-    at: When = None,
-    by: By = "",
-    note: NoteText = "",
-    ref: Ref = "",
-    json: Json = False,
-    what_if: WhatIf = False,
 ) -> None:
     """Write that something happened to a machine: a code of the rulebook, case-start, case-end."""
     if len(words) > 2:
@@ -257,26 +267,16 @@ def happened(
             raise WrongUse(Problem(code, "is no happening", remedy))
         return draft(e.Happening, **fields, code=code)
 
-    common = Common(ctx, db, at, by, note, ref, json, what_if)
-    _write_several(common, Several(machine, place, area, kind), yes, make)
+    _write(common, machine, several, make)
 
 
+@spread()
 def fault(
-    ctx: typer.Context,
+    several: Several,
+    common: Common,
     words: Annotated[
         list[str], typer.Argument(help="MACHINE stop-use|limit, or stop-use|limit with --place …")
     ],
-    place: Place = None,
-    area: Area = None,
-    kind: Kind = None,
-    yes: Yes = False,
-    db: Db = None,
-    at: When = None,
-    by: By = "",
-    note: NoteText = "",
-    ref: Ref = "",
-    json: Json = False,
-    what_if: WhatIf = False,
 ) -> None:
     """Write a fault: one that forbids use, or one that limits it. The note says what is wrong."""
     severity = words[-1]
@@ -288,29 +288,17 @@ def fault(
     def make(_: Asked, fields: dict[str, Any]) -> e.Entry:
         return draft(e.Fault, **fields, severity=e.Severity(severity))
 
-    common = Common(ctx, db, at, by, note, ref, json, what_if)
-    _write_several(common, Several(machine, place, area, kind), yes, make)
+    _write(common, machine, several, make)
 
 
+@spread()
 def withdraw(
-    ctx: typer.Context,
+    several: Several,
+    common: Common,
     machine: Annotated[str | None, typer.Argument(metavar="[MACHINE]")] = None,
-    place: Place = None,
-    area: Area = None,
-    kind: Kind = None,
-    yes: Yes = False,
-    db: Db = None,
-    at: When = None,
-    by: By = "",
-    note: NoteText = "",
-    ref: Ref = "",
-    json: Json = False,
-    what_if: WhatIf = False,
 ) -> None:
     """Take a machine out of use until it is returned."""
-    common = Common(ctx, db, at, by, note, ref, json, what_if)
-    several = Several(machine, place, area, kind)
-    _write_several(common, several, yes, lambda _, fields: draft(e.Withdrawn, **fields))
+    _write(common, machine, several, lambda _, fields: draft(e.Withdrawn, **fields))
 
 
 def add_to(app: typer.Typer) -> None:
@@ -325,4 +313,4 @@ def end_of_exception(text: str, at: Instant, asked: Asked) -> Instant:
     """`--until` as an instant, or as a duration from the exception's beginning."""
     if text.startswith("P"):
         return later(at, parse_period(text, "--until"), asked.zone)
-    return typed_instant(text, asked.zone, asked.question.now, "--until")
+    return _typed(text, asked, "--until")

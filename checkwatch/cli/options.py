@@ -1,4 +1,4 @@
-"""The options that commands share; a question takes them before or after the command's name."""
+"""The options that commands share; some may stand before the command's name as well."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import sys
 from typing import Annotated, NamedTuple
 
 import typer
+from typer.core import TyperGroup
 
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.run.settings import book_url
@@ -70,11 +71,38 @@ def asking(
     )
 
 
+def refuse_untaken(ctx: typer.Context) -> None:
+    """Refuses what stands before a command that does not take it.
+
+    Passed over in silence, an --at would leave an entry at another time than was meant.
+    """
+    assert isinstance(ctx.command, TyperGroup)
+    assert ctx.invoked_subcommand is not None
+    command = ctx.command.commands[ctx.invoked_subcommand]
+    if isinstance(command, TyperGroup):
+        return  # Which of its commands is meant is not read yet; it asks here again.
+    takes = {word for param in command.params for word in param.opts}
+    given = [name for name, value in ctx.obj.items() if value not in (None, False)]
+    called = f"{ctx.info_name} {command.name}" if ctx.parent else command.name
+    wrong = [
+        Problem(option, f"`{called}` does not take it", "leave it out")
+        for option in (f"--{name.replace('_', '-')}" for name in given)
+        if option not in takes
+    ]
+    if wrong:
+        raise WrongUse(*wrong)
+
+
 def confirm(question: str, yes: bool) -> None:
     """Goes on only with a yes; where nobody can answer, --yes must have been given."""
     if yes:
         return
     if not sys.stdin.isatty():
         raise WrongUse(Problem("", f"{question} nobody is there to answer", "add --yes"))
-    if not typer.confirm(question, err=True):
+    # The library's own question leaves a blank on standard output, and ends with 1 if broken off.
+    print(f"{question} [y/N]: ", end="", file=sys.stderr, flush=True)
+    answer = sys.stdin.readline()
+    if not answer:
+        raise KeyboardInterrupt
+    if answer.strip().lower() not in ("y", "yes"):
         raise WrongUse(Problem("", "nothing was written", "run it again to write it"))

@@ -9,7 +9,7 @@ import typer
 
 from checkwatch import errors
 from checkwatch.cli.files import text_of
-from checkwatch.cli.options import By, Db, Yes, asking, confirm
+from checkwatch.cli.options import By, Db, Yes, asking, confirm, refuse_untaken
 from checkwatch.cli.show import show, tell, tell_problems
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import Problem, WrongUse
@@ -24,13 +24,15 @@ from checkwatch.run.world import ask
 from checkwatch.views import adoption
 from checkwatch.views.words import plural
 
-rules = typer.Typer(
-    help="Find mistakes in a rulebook, run its worked cases, adopt it, print it in words.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
+rules = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
 File = Annotated[Path, typer.Argument(help="A rulebook (TOML).", metavar="FILE")]
+
+
+@rules.callback()
+def before(ctx: typer.Context) -> None:
+    """Find mistakes in a rulebook, run its worked cases, adopt it, print it in words."""
+    refuse_untaken(ctx)
 
 
 def rulebook_of(path: Path) -> Rulebook:

@@ -1,7 +1,7 @@
 """The command line as a person meets it: words in, two streams and an exit code out.
 
 `run` calls the program's entry point in this process, which is fast; `start` starts a process of
-its own, where a test is about one. Neither has a terminal.
+its own, where a test is about one. Neither has a terminal, but `run` may have somebody who answers.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 from unittest import mock
@@ -33,10 +34,25 @@ class Said(NamedTuple):
         return json.loads(self.out)
 
 
-def run(*words: str | Path) -> Said:
-    """Runs one command in this process."""
-    streams = [io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(3)]
-    given, out, err = streams
+class Keyboard(io.StringIO):
+    """Standard input with somebody at it, who types a line whenever one is read."""
+
+    def __init__(self, typed: Callable[[], str]) -> None:
+        super().__init__()
+        self._typed = typed
+
+    def isatty(self) -> bool:
+        return True
+
+    def readline(self, size: int | None = -1, /) -> str:
+        del size
+        return self._typed()
+
+
+def run(*words: str | Path, typed: Callable[[], str] | None = None) -> Said:
+    """Runs one command in this process; `typed` gives what is typed where it asks."""
+    out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
+    given = Keyboard(typed) if typed else io.StringIO()
     with (
         mock.patch.multiple(sys, argv=["checkwatch", *map(str, words)]),
         mock.patch.multiple(sys, stdin=given, stdout=out, stderr=err),
