@@ -34,7 +34,7 @@ def begin(
     places: Sequence[PlaceKnown],
     by: str,
 ) -> list[Entry]:
-    """Makes the book with its first rulebook, places and machines, or nothing at all."""
+    """Makes the book with its first rulebook, places and machines, or no book at all."""
     # Imported where a book is made: no question needs the migrations.
     from checkwatch.store import migrate
 

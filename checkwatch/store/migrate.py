@@ -26,22 +26,22 @@ def create(url: str) -> None:
 
 @contextmanager
 def creating(url: str) -> Iterator[Connection]:
-    """As `create`, and the new book for a first change: both stand when the block is left, and
-    nothing is left of either if it fails."""
+    """As `create`, and the new book for a first change: both stand when the block is left, or
+    neither.
+
+    In SQLite a file without a book may be left then. It is not removed: another process could be
+    making a book in it by now.
+    """
     path = engine.sqlite_path(url)
-    is_new = path is not None and _prepare_file(path, engine.shown(url))
-    try:
-        with engine.making(url) as conn:
-            if engine.state_of(conn) != "none":
-                remedy = "name another place with --db, or go on with this one"
-                raise WrongUse(Problem(engine.shown(url), "there is a book already", remedy))
-            _refuse_foreign(conn, url)
-            command.upgrade(config(conn), "head")
-            yield conn
-    except BaseException:
-        if path is not None and is_new:
-            path.unlink(missing_ok=True)
-        raise
+    if path is not None:
+        _prepare_file(path, engine.shown(url))
+    with engine.making(url) as conn:
+        if engine.state_of(conn) != "none":
+            remedy = "name another place with --db, or go on with this one"
+            raise WrongUse(Problem(engine.shown(url), "there is a book already", remedy))
+        _refuse_foreign(conn, url)
+        command.upgrade(config(conn), "head")
+        yield conn
 
 
 def upgrade(url: str) -> None:
@@ -98,16 +98,14 @@ def _refuse_foreign(conn: Connection, url: str) -> None:
         raise WrongUse(Problem(engine.shown(url), what, "name an empty place with --db"))
 
 
-def _prepare_file(path: Path, where: str) -> bool:
-    """An empty file in WAL mode, which cannot be set inside a transaction; whether it is new."""
+def _prepare_file(path: Path, where: str) -> None:
+    """An empty file in WAL mode, which cannot be set inside a transaction."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        is_new = not path.exists()
-        if not is_new and path.stat().st_size > 0:
-            return False
+        if path.exists() and path.stat().st_size > 0:
+            return
     except OSError as error:
         reason = f"cannot be made: {(error.strerror or str(error)).lower()}"
         raise WrongUse(Problem(where, reason, "name another place with --db")) from None
     with trouble.refused(where, WrongUse), closing(sqlite3.connect(path)) as conn:
         conn.execute("PRAGMA journal_mode = WAL")
-    return is_new

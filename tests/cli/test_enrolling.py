@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
+from threading import Barrier, BrokenBarrierError
 
 import pytest
 from freezegun import freeze_time
+from sqlalchemy import Connection
 
 from checkwatch.cli import quick
 from checkwatch.core.entry import Adopted, Enrolled
 from checkwatch.core.instant import Instant
 from checkwatch.errors import WrongUse
+from checkwatch.exchange.places import Files
 from checkwatch.run import setup
+from checkwatch.run.world import Names, names_of
 from checkwatch.store import migrate
 from tests.cli.conftest import FLEET, PLACES, RULES
 from tests.cli.line import Said, run
@@ -196,5 +202,33 @@ def test_a_book_that_cannot_be_filled_is_not_begun(book_url: str) -> None:
     with pytest.raises(WrongUse, match="ahead of the clock"):
         setup.begin(book_url, now, RULES, [early, late], [], "kd")
     assert migrate.schema_state(book_url) == "none"
+    said = run("--db", book_url, "cleared", "AM-01")
+    assert (said.code, "there is no book" in said.err) == (6, True)
     entries = setup.begin(book_url, now, RULES, [early], [], "kd")
     assert [type(entry) for entry in entries] == [Adopted, Enrolled]
+
+
+def test_two_people_who_enrol_one_tag_at_once_do_not_both_succeed(
+    book_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now = Instant(1_790_000_000_000_000)
+    setup.begin(book_url, now, RULES, [], [], "kd")
+    # Both look at the same time, unless one of them has to wait until the other has written.
+    both = Barrier(2)
+
+    def looked(conn: Connection) -> Names:
+        with suppress(BrokenBarrierError):
+            both.wait(1)
+        return names_of(conn)
+
+    def enrol(_: int) -> bool:
+        machine = Enrolled(seq=0, machine="AM-01", at=now, recorded=now, kind="kettle")
+        try:
+            setup.enrol(book_url, now, Files((), None, ""), [machine], "kd")
+        except WrongUse:
+            return False
+        return True
+
+    monkeypatch.setattr(setup, "names_of", looked)
+    with ThreadPoolExecutor(2) as people:
+        assert sorted(people.map(enrol, range(2))) == [False, True]
