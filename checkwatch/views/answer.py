@@ -6,9 +6,10 @@ import shlex
 from collections.abc import Sequence
 
 from checkwatch.answers.cleared import Cleared
-from checkwatch.answers.least_work import Work
+from checkwatch.answers.least_work import Work, readies
 from checkwatch.core.attempt import plain as number
 from checkwatch.core.instant import FOREVER, HOUR
+from checkwatch.core.rulebook import Check
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import ORDER, Standing, State
 from checkwatch.views.reason import reasons, unknown
@@ -162,17 +163,33 @@ def cost(work: Work) -> str:
 
 
 def commands(answer: Cleared) -> Report:
-    """What writes a check that was done and not written; only for an answer about now."""
+    """What writes a check that was done and not written; only for an answer about now.
+
+    It asks for the time: written as of now, a test done before what voided it would clear.
+    """
     owed = answer.to_clear.checks
     asked_now = answer.question.at == answer.question.now and answer.question.known_at is None
     if not owed or not asked_now or answer.doubts:
         return []
+    machines = {machine.machine: machine for machine in answer.machines}
     typed: Report = [
-        Command(f"checkwatch done {shlex.quote(tag)} {check.code} pass --by WHO")
+        Command(
+            f"checkwatch done {shlex.quote(tag)} {check.code} pass"
+            f"{_measures(machines[tag], check)} --at WHEN --by WHO"
+        )
         for tag, check in owed
     ]
     which = "it was" if len(owed) == 1 else "one of them was"
     return [f"If {which} done and is not written yet:", *typed]
+
+
+def _measures(machine: MachineStanding, check: Check) -> str:
+    """The measures without which a pass would not ready the check and the gates that it covers."""
+    assert machine.rulebook is not None, "what clears a machine is a check of its rulebook"
+    readied = readies(check, machine.rulebook)
+    gates = [gate.check for gate in machine.gates if gate.check.code in readied]
+    codes = dict.fromkeys(code for one in (check, *gates) for code in one.required)
+    return "".join(f" --measure {code}=NUMBER" for code in codes)
 
 
 def evidence(answer: Cleared, here: Here) -> Report:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -120,6 +121,19 @@ def test_a_plain_striking_takes_away_what_was_given_a_restoring_one_what_it_cost
     test = run(*here, "done", "AM-02", "self-test", "pass", "--json").document["entries"][0]
     assert run(*here, "strike", str(test), "--reason", "wrong kit").code == 0
     assert run(*here, "cleared", "AM-02").code == 1
+
+
+def test_the_command_that_an_answer_hands_over_clears_only_what_was_done_since(suite: str) -> None:
+    """AM-04's leak test was voided by an absorbent change, some minutes before now."""
+    shown = run("cleared", "AM-04", "--db", suite).out
+    (line,) = [one for one in shown.splitlines() if one.startswith("  checkwatch done")]
+    assert run("--db", suite, *shlex.split(line)[1:], "--what-if").code == 2, "typed as it stands"
+    measured = line.replace("NUMBER", "60").replace("WHO", "kd")
+    now = datetime.now(UTC).isoformat()
+    for when, standing in (("yesterday 12:00", "not-cleared"), (now, "cleared")):
+        words = shlex.split(measured.replace("WHEN", f"'{when}'"))[1:]
+        said = run("--db", suite, *words, "--what-if", "--json")
+        assert (said.code, said.document["standing"]) == (0, standing)
 
 
 def test_what_if_writes_nothing(small: str) -> None:

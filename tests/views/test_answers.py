@@ -14,6 +14,7 @@ from checkwatch.answers.book import Book
 from checkwatch.answers.cleared import cleared
 from checkwatch.core.entry import EmergencyUse, Entry, Fault, Outcome, Severity, Withdrawn
 from checkwatch.core.instant import Instant
+from checkwatch.core.rulebook import Measure
 from checkwatch.core.states import Standing
 from checkwatch.views import answer as view
 from checkwatch.views.report import plain
@@ -140,14 +141,29 @@ def test_special_cases(name: str) -> None:
     expect(name, SPECIAL[name])
 
 
-def test_a_no_shows_how_to_write_what_was_done() -> None:
+def test_a_no_shows_how_to_write_what_was_done_and_asks_when() -> None:
     text = answered("AM-04", book(rules(), *BOOKS[Standing.NOT_CLEARED]))
-    assert "  checkwatch done AM-04 leak-test pass --by WHO" in text.splitlines()
+    assert "  checkwatch done AM-04 leak-test pass --at WHEN --by WHO" in text.splitlines()
 
 
 def test_a_tag_is_quoted_where_it_is_to_be_typed() -> None:
     text = answered("AM 04; x", book(rules(), enrolled("AM 04; x")))
-    assert "  checkwatch done 'AM 04; x' self-test pass --by WHO" in text.splitlines()
+    assert "  checkwatch done 'AM 04; x' self-test pass --at WHEN --by WHO" in text.splitlines()
+
+
+def test_the_measures_that_a_pass_needs_are_asked_for() -> None:
+    """Those of the check, and those without which it would be no attempt of what it covers."""
+
+    def measures(**required: bool) -> dict[str, Measure]:
+        return {code: Measure(code, "mL/min", required=one) for code, one in required.items()}
+
+    low = check("leak-test", measures=measures(leak=True, hold=False))
+    full = check(
+        "self-test", covers=("leak-test",), measures=measures(flow=True, leak=False, odd=False)
+    )
+    text = answered("AM-04", book(rules(full, low), enrolled("AM-04")))
+    line = "  checkwatch done AM-04 self-test pass --measure flow=NUMBER --measure leak=NUMBER"
+    assert f"{line} --at WHEN --by WHO" in text.splitlines()
 
 
 def test_the_words_of_an_answer_need_no_heavy_library() -> None:
