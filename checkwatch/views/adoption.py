@@ -10,13 +10,21 @@ from checkwatch.core.standing import MachineStanding
 from checkwatch.views.report import Report, Table
 from checkwatch.views.words import Here, harmless, listed, plural
 
+#: What would stand differently, by its name.
+Changes = Sequence[tuple[str, Change[MachineStanding] | Change[PlaceStanding]]]
+
 
 def adoption(found: Adoption, here: Here) -> Report:
     """Which machines and places would change standing and in which direction, and which codes are
     lost."""
     report: Report = [f"In force from {here.when(found.start)}."]
-    report += _changes("machine", [(one.after.machine, one) for one in found.changes])
-    report += _changes("place", [(one.after.place, one) for one in found.places])
+    changed: dict[str, Changes] = {
+        "machine": [(one.after.machine, one) for one in found.changes],
+        "place": [(one.after.place, one) for one in found.places],
+    }
+    report += [_count(noun, changes) for noun, changes in changed.items()]
+    for noun, changes in changed.items():
+        report += ["", _table(noun, changes)] if changes else []
     for codes, cost in (
         (found.lost_checks, "their results count for nothing"),
         (found.lost_happenings, "they void every check before them"),
@@ -28,13 +36,17 @@ def adoption(found: Adoption, here: Here) -> Report:
     return report
 
 
-def _changes(
-    noun: str, changes: Sequence[tuple[str, Change[MachineStanding] | Change[PlaceStanding]]]
-) -> Report:
-    """How many change and in which direction, then each."""
+def _count(noun: str, changes: Changes) -> str:
     if not changes:
-        return [f"No {noun} would change its standing."]
+        return f"No {noun} would change its standing."
     better = sum(change.better for _, change in changes)
+    return (
+        f"{plural(len(changes), noun)} would change standing: {better} for the better, "
+        f"{len(changes) - better} for the worse."
+    )
+
+
+def _table(noun: str, changes: Changes) -> Table:
     rows = tuple(
         (
             name,
@@ -44,10 +56,4 @@ def _changes(
         )
         for name, change in changes
     )
-    return [
-        f"{plural(len(changes), noun)} would change standing: {better} for the better, "
-        f"{len(changes) - better} for the worse.",
-        "",
-        Table((noun, "by the rules in force", "by the new", "which is"), rows),
-        "",
-    ]
+    return Table((noun, "by the rules in force", "by the new", "which is"), rows)
