@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TextIO
 
 import typer
 from sqlalchemy import Connection
@@ -17,7 +17,7 @@ from checkwatch.cli.files import made, opened, refuse_to_overwrite
 from checkwatch.cli.options import Db, asking
 from checkwatch.cli.show import tell, tell_problems
 from checkwatch.core.entry import Enrolled
-from checkwatch.errors import Problem, WrongUse
+from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.exchange.rejects import write_rejects
 from checkwatch.exchange.write import write_fleet, write_logbook, write_places
 from checkwatch.run import clock
@@ -40,27 +40,65 @@ def import_file(
     """Read a logbook file into the book: all of it, or with one mistake nothing.
 
     With --reject the bad rows go to a file, each with its reason; a bad row takes with it every
-    later row of its machine, so that no pass comes in without what ended it.
+    later row of its machine, so that no pass comes in without what ended it. Then the exit code is
+    0 also where rows were left out: what is printed says how many.
     """
     # Unlike Path.is_file, it says no to a name that no file can have.
     if not os.path.isfile(file):
         raise WrongUse(Problem(str(file), "is no file that can be read twice", "save it first"))
     url = asking(ctx, db).db
     refuse_to_overwrite((engine.sqlite_path(url), file), (reject,))
-    with _progress() as progress:
-        found = import_log(
-            url,
-            clock.now(),
-            partial(opened, file),
-            file.name,
-            reject is not None,
-            progress,
-        )
-    if reject is not None:
-        with opened(file) as source, made(reject) as stream:
-            write_rejects(source, file.name, found.reasons, stream)
-        tell_problems(found.problems)
+    with _rejects(reject) as stream:
+        with _progress() as progress:
+            found = import_log(
+                url,
+                clock.now(),
+                partial(opened, file),
+                file.name,
+                reject is not None,
+                progress,
+            )
+        if reject is not None and stream is not None:
+            _write_rejects(file, found, reject, stream)
+    tell_problems(found.problems)
     _tell(found, reject)
+
+
+@contextmanager
+def _rejects(path: Path | None) -> Iterator[TextIO | None]:
+    """The file for the rows that are left out, opened before the others are written.
+
+    What it holds stays until there is something to write; where nothing comes of the import, no
+    new file is left behind.
+    """
+    if path is None:
+        yield None
+        return
+    is_new = not os.path.lexists(path)
+    with made(path, "a") as stream:
+        try:
+            yield stream
+        except BaseException:
+            if is_new:
+                path.unlink(missing_ok=True)
+            raise
+
+
+def _write_rejects(file: Path, found: Imported, reject: Path, stream: TextIO) -> None:
+    """Writes the rows that were left out; where that fails, says why each of them was."""
+    try:
+        if reject.is_file():
+            stream.truncate(0)
+        with opened(file) as source:
+            write_rejects(source, file.name, found.reasons, stream)
+        stream.flush()
+    except OSError as error:
+        with suppress(OSError):
+            stream.close()
+        tell_problems(Problem(f"line {line}", reason) for line, reason in found.reasons.items())
+        what = f"cannot be written: {(error.strerror or str(error)).lower()}"
+        remedy = "the good rows are in the book; those left out stand above, put them right"
+        raise CannotTell(Problem(str(reject), what, remedy)) from None
 
 
 @contextmanager

@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TextIO
+from typing import Literal, TextIO
 
 from checkwatch.errors import Problem, WrongUse
 
@@ -33,10 +33,10 @@ def opened(path: Path) -> Iterator[TextIO]:
 
 
 @contextmanager
-def made(path: Path) -> Iterator[TextIO]:
-    """A file to write."""
+def made(path: Path, mode: Literal["w", "a"] = "w") -> Iterator[TextIO]:
+    """A file to write; with "a" what it holds already stays."""
     try:
-        stream = path.open("w", encoding="utf-8", newline="")
+        stream = path.open(mode, encoding="utf-8", newline="")
     except (OSError, ValueError) as error:
         raise _unreadable(path, error) from None
     with stream:

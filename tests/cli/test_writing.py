@@ -193,6 +193,44 @@ def test_import_takes_all_or_nothing_and_with_reject_the_good_rows(
     assert run("--db", small, "cleared", "AM-02", "--at", "2025-03-03T09:00").code == 1
 
 
+def test_no_row_is_taken_where_the_bad_ones_cannot_be_kept(small: str, tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    log.write_text(LOG)
+    for reject in (tmp_path / "no folder" / "bad.csv", tmp_path):
+        said = run("--db", small, "import", log, "--reject", reject)
+        assert (said.code, said.out) == (2, "")
+    assert numbers(small) == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no disk here is full on demand")
+def test_reasons_that_find_no_room_are_told(small: str, tmp_path: Path) -> None:
+    """The file could be opened, and the good rows were written: nothing may get lost."""
+    log = tmp_path / "log.csv"
+    log.write_text(LOG)
+    said = run("--db", small, "import", log, "--reject", "/dev/full")
+    assert (said.code, said.out) == (6, "")
+    assert "line 3: " in said.err
+    assert "splendid" in said.err
+    assert "line 4: it follows a row of its machine that was refused" in said.err
+    assert "the good rows are in the book" in said.err
+    assert numbers(small) == 2
+
+
+def test_an_import_of_which_nothing_comes_leaves_the_file_for_bad_rows_alone(
+    small: str, tmp_path: Path
+) -> None:
+    log, new, old = tmp_path / "log.csv", tmp_path / "new.csv", tmp_path / "old.csv"
+    log.write_text(LOG.replace("AM-02", "AM-99"))
+    old.write_text("of an earlier import")
+    for reject in (new, old):
+        assert run("--db", small, "import", log, "--reject", reject).code == 2
+    assert not new.exists()
+    assert old.read_text() == "of an earlier import"
+    log.write_text(LOG)
+    assert run("--db", small, "import", log, "--reject", old).code == 0
+    assert old.read_text().startswith("machine,what,at,")
+
+
 def test_no_file_that_a_command_needs_is_overwritten(small: str, tmp_path: Path) -> None:
     log, new = tmp_path / "log.csv", tmp_path / "new.csv"
     log.write_text(LOG)
