@@ -22,7 +22,7 @@ def upgrade() -> None:
         sa.Column("start", sa.Integer(), nullable=False),
         sa.Column("machines", sa.Text(), nullable=False),
         sa.Column("zone", sa.Text(), nullable=False),
-        sa.Column("title", sa.Text(), nullable=False),
+        sa.Column("banner", sa.Text(), nullable=False),
         sa.Column("standing", sa.Text(), nullable=False),
         sa.Column("report", sa.Text(), nullable=False),
         sa.Column("digest", sa.LargeBinary(), nullable=False),

@@ -121,7 +121,7 @@ def show_written(wrote: Written, common: Common) -> None:
             *([""] if report else []),
             *effect.effect(seen, entries, wrote.asked.here, common.what_if),
         ]
-    show(report, wrote.asked.title)
+    show(report, wrote.asked.banner)
 
 
 def _about(wrote: Written, machine: str) -> list[e.Entry]:

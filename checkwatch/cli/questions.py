@@ -70,7 +70,7 @@ def cleared(
     if asked_with.json:
         print(document.to_text(document.cleared(found)))
     else:
-        show(answer.cleared(found, asked.here), asked.title)
+        show(answer.cleared(found, asked.here), asked.banner)
     raise typer.Exit(CODES[found.decides])
 
 
@@ -91,7 +91,7 @@ def why(
         rulebook = asked.book.rulebook(asked.question)
         checks = rulebook.checks.values() if rulebook else ()
         sayings = {check.code: rule_in_words(check, rulebook) for check in checks if rulebook}
-        show(reasoning.why(found, sayings, asked.here), asked.title)
+        show(reasoning.why(found, sayings, asked.here), asked.banner)
     raise typer.Exit(CODES[found.decides])
 
 
@@ -117,7 +117,7 @@ def which(
     if asked_with.json:
         print(document.to_text(document.which(found)))
     else:
-        show(lists.which(found, asked.here), asked.title)
+        show(lists.which(found, asked.here), asked.banner)
     if asked.book.doubts:
         raise typer.Exit(errors.CANNOT_TELL)
     raise typer.Exit(errors.YES if found.any_yes else errors.NO)
@@ -151,7 +151,7 @@ def overdue(
     if asked_with.json:
         print(document.to_text(document.overdue(found)))
     else:
-        show(lists.overdue(found, asked.here), asked.title)
+        show(lists.overdue(found, asked.here), asked.banner)
     if found.doubts:
         raise typer.Exit(errors.CANNOT_TELL)
     raise typer.Exit(errors.YES if found.nothing else errors.NO)
@@ -180,5 +180,5 @@ def windows(
     if asked_with.json:
         print(document.to_text(document.windows(found)))
     else:
-        show(lists.windows(found, asked.here), asked.title)
+        show(lists.windows(found, asked.here), asked.banner)
     raise typer.Exit(errors.CANNOT_TELL if found.doubts else errors.YES)

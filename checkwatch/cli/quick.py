@@ -37,8 +37,8 @@ def from_outlook(name: str, book: str) -> int | None:
     found = foreseen(book, name, clock.now())
     if found is None:
         return None
-    report, standing, title = found
-    show(report, title)
+    report, standing, banner = found
+    show(report, banner)
     return CODES[standing]
 
 

@@ -113,7 +113,7 @@ def adopt(
         raise WrongUse(Problem("adopt", "who adopts it and why is kept with it", remedy))
     url = asking(ctx, db).db
     asked, found = preview(url, clock.now(), rulebook, start)
-    show(adoption.adoption(found, asked.here), asked.title)
+    show(adoption.adoption(found, asked.here), asked.banner)
     confirm("Adopt it?", yes)
     moment = None if start is None else found.start
     entry = write_adoption(url, clock.now(), text, moment, by, why)

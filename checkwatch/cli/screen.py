@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-from datetime import tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -15,7 +14,7 @@ from checkwatch.answers.board import board as board_of
 from checkwatch.answers.cleared import cleared
 from checkwatch.answers.overdue import overdue
 from checkwatch.cli.options import Asking, At, Db, Json, KnownAt, asking
-from checkwatch.cli.show import is_example, on_screen, show, tell
+from checkwatch.cli.show import on_screen, show, tell
 from checkwatch.run import clock
 from checkwatch.run.world import Asked, ask
 from checkwatch.views import answer, document, lists
@@ -47,10 +46,10 @@ def board(
     raise typer.Exit(errors.CANNOT_TELL if found.doubts else errors.YES)
 
 
-def _frame(title: str, zone: tzinfo) -> Frame:
+def _frame(asked: Asked) -> Frame:
     from checkwatch.views.board import Frame
 
-    return Frame(title.removeprefix("EXAMPLE, "), zone, is_example(title))
+    return Frame(asked.title.removeprefix("EXAMPLE, "), asked.zone, bool(asked.banner))
 
 
 def _print(asked: Asked) -> None:
@@ -58,7 +57,7 @@ def _print(asked: Asked) -> None:
     from checkwatch.views.todo import tasks
 
     found = board_of(asked.book, asked.question)
-    todo, frame = tasks(found), _frame(asked.title, asked.zone)
+    todo, frame = tasks(found), _frame(asked)
     if not on_screen():
         print(plain(found, todo, frame))
         return
@@ -77,7 +76,7 @@ def _live(url: str) -> None:
 
     def load() -> tuple[Board, Frame]:
         asked = following.ask(clock.now())
-        return board_of(asked.book, asked.question), _frame(asked.title, asked.zone)
+        return board_of(asked.book, asked.question), _frame(asked)
 
     live(load, clock.now, Console(highlight=False))
 
@@ -94,9 +93,9 @@ def demo() -> None:
     for name in ("Theatre 4", "Theatre 2"):
         _heading(f"checkwatch cleared '{name}'")
         found = cleared(name, asked.book, asked.question)
-        show(answer.cleared(found, asked.here), asked.title)
+        show(answer.cleared(found, asked.here), asked.banner)
     _heading("checkwatch overdue")
-    show(lists.overdue(overdue(asked.book, asked.question), asked.here), asked.title)
+    show(lists.overdue(overdue(asked.book, asked.question), asked.here), asked.banner)
     _heading("and now you")
     print(f"EXAMPLE: {count} invented entries are in {path}. To ask it yourself:")
     print(f"  export CHECKWATCH_DB={path}")

@@ -13,13 +13,11 @@ from checkwatch.errors import Problem
 from checkwatch.views.report import Report, plain
 from checkwatch.views.words import harmless
 
-EXAMPLE = "EXAMPLE: everything in this book is invented."
 
-
-def show(report: Report, title: str = "") -> None:
-    """Prints a report; one about an example book says so first."""
-    if is_example(title):
-        report = [EXAMPLE, "", *report]
+def show(report: Report, banner: str = "") -> None:
+    """Prints a report below what must stand above it."""
+    if banner:
+        report = [banner, "", *report]
     if not on_screen():
         print(plain(report))
         return
@@ -28,11 +26,6 @@ def show(report: Report, title: str = "") -> None:
     from checkwatch.views.terminal import rendered
 
     Console(highlight=False).print(rendered(report))
-
-
-def is_example(title: str) -> bool:
-    """Whether a book's rules say that everything in it is invented."""
-    return title.startswith("EXAMPLE")
 
 
 def on_screen() -> bool:

@@ -31,6 +31,12 @@ class Versions(NamedTuple):
         """Without the adoptions that were recorded later."""
         return Versions(tuple(v for v in self.adopted if v.recorded <= known_at))
 
+    @property
+    def invented(self) -> bool:
+        """Whether any version says that everything in the book is invented: adopting another one
+        makes nothing of it true."""
+        return any(version.rulebook.title.startswith("EXAMPLE") for version in self.adopted)
+
     def in_force(self, at: Instant) -> Version | None:
         """The version that judges at an instant; the first is in force for all earlier time."""
         if not self.adopted:

@@ -22,6 +22,7 @@ from checkwatch.store import engine, outlook, read
 from checkwatch.store.outlook import Stretch
 from checkwatch.views import answer, deferred
 from checkwatch.views.answer import LITTLE
+from checkwatch.views.report import EXAMPLE
 from checkwatch.views.words import Here
 
 #: So far ahead answers are made; where nothing was written for longer they are computed.
@@ -142,7 +143,6 @@ def _stretch(name: str, book: Book, start: Instant) -> Stretch | None:
     )
     if deferred.unpacked(kept, here, found.newest or start) != answer.cleared(found, here):
         return None
+    banner = EXAMPLE if book.versions.invented else ""
     machines = "\n".join(tags_for(name, book))
-    return Stretch(
-        name, start, machines, rulebook.zone.key, rulebook.title, found.decides.value, kept
-    )
+    return Stretch(name, start, machines, rulebook.zone.key, banner, found.decides.value, kept)

@@ -16,7 +16,7 @@ from checkwatch.views.words import Here
 
 
 def foreseen(book: str, name: str, now: Instant) -> tuple[Report, Standing, str] | None:
-    """The answer for a name of the book as it reads now, its standing and the rulebook's title.
+    """The answer for a name of the book as it reads now, its standing, and what must stand above.
 
     None where it has to be computed.
     """
@@ -25,4 +25,4 @@ def foreseen(book: str, name: str, now: Instant) -> tuple[Report, Standing, str]
         return None
     stretch, newest = found
     here = Here(ZoneInfo(stretch.zone), max(now, newest))
-    return unpacked(stretch.report, here, newest), Standing(stretch.standing), stretch.title
+    return unpacked(stretch.report, here, newest), Standing(stretch.standing), stretch.banner

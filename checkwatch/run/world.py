@@ -23,6 +23,7 @@ from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.rules.read import read_or_refuse
 from checkwatch.run.typed import typed_instant
 from checkwatch.store import engine, read
+from checkwatch.views.report import EXAMPLE
 from checkwatch.views.words import Here
 
 #: From the names that the book knows to the machines that a question concerns; None for all.
@@ -94,6 +95,11 @@ class Asked:
     def here(self) -> Here:
         """The zone and the moment by which an answer is read."""
         return Here(self.zone, self.question.now)
+
+    @property
+    def banner(self) -> str:
+        """What must stand above the answer, empty for a book of a department's own."""
+        return EXAMPLE if self.book.versions.invented else ""
 
     @property
     def title(self) -> str:

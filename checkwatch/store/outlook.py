@@ -28,15 +28,15 @@ Ask = Callable[..., Sequence[Sequence[Any]]]
 class Stretch(NamedTuple):
     """An answer that holds from `start` until the next one of its name.
 
-    `machines` are the tags, a line each, from whose entries it was made, `zone` and `title` those
-    of the rulebook; `report` is empty from where on nothing is foreseen.
+    `machines` are the tags, a line each, from whose entries it was made, `zone` that of the
+    rulebook; `banner` stands above the report, which is empty from where on nothing is foreseen.
     """
 
     name: str
     start: Instant
     machines: str
     zone: str
-    title: str
+    banner: str
     standing: str
     report: str
 

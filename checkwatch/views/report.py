@@ -13,6 +13,9 @@ from checkwatch.views.words import LOOKS, columns, harmless
 
 WIDTH = 80
 
+#: Stands above everything that is said of a book whose entries are invented.
+EXAMPLE = "EXAMPLE: everything in this book is invented."
+
 #: No text that people wrote is longer in any report.
 LONGEST = 100_000
 

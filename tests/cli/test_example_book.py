@@ -5,6 +5,7 @@ Expected is what examples/theatres/README.md says of Thursday 12 March 2026, 10:
 
 from __future__ import annotations
 
+import shutil
 from collections import Counter
 from datetime import datetime
 from pathlib import Path
@@ -71,3 +72,13 @@ def test_demo_shows_the_board_an_answer_and_the_list(tmp_path: Path) -> None:
         assert words in said.out
     (book,) = tmp_path.glob("checkwatch-demo-*/example.db")
     assert run("cleared", "Theatre 2", "--db", book).code == 0
+
+
+def test_another_rulebook_makes_nothing_of_an_example_true(suite: str, tmp_path: Path) -> None:
+    book = shutil.copy(suite, tmp_path / "book.db")
+    rules = demo.folder() / "rulebook.toml"
+    words = ["rules", "adopt", rules, "--by", "ld", "--why", "a new title", "--yes"]
+    assert run("--db", book, *words).code == 0
+    for words in (["cleared", "AM-04"], ["why", "AM-04"], ["which"], ["overdue"], ["board"]):
+        assert "EXAMPLE" in run("--db", book, *words).out.splitlines()[0], words
+    assert run("--db", book, "note", "AM-04", "words").out.startswith("EXAMPLE")

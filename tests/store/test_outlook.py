@@ -37,7 +37,7 @@ def kept(tmp_path: Path) -> str:
 
 
 def stretch(name: str, start: int = NOW, report: str = "now") -> outlook.Stretch:
-    return outlook.Stretch(name, Instant(start), name, ZONE, "title", "cleared", report)
+    return outlook.Stretch(name, Instant(start), name, ZONE, "banner", "cleared", report)
 
 
 def found(url: str, name: str = "AM-01", now: int = NOW) -> str | None:
