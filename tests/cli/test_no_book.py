@@ -25,6 +25,7 @@ WRITING = [
     ["happened", "power-on", "--place", "Theatre 1", "--yes"],
     ["fault", "AM-01", "stop-use"], ["fault-closed", "AM-01"], ["withdraw", "AM-01"],
     ["return", "AM-01"], ["note", "AM-01", "words"], ["move", "AM-01", "Theatre 2"],
+    ["reading", "AM-01", "hours=1"],
     ["except", "AM-01", "--reason", "r", "--decided", "d", "--until", "PT1H"],
     ["strike", "5", "--reason", "r"], ["retire", "AM-01"], ["enrol", "AM-09", "--kind", "k"],
 ]  # fmt: skip
@@ -108,6 +109,24 @@ def test_nothing_is_written_to_a_spoilt_book(small: str, how: str) -> None:
             continue  # about a machine of its own, whose chain is whole
         said = run("--db", small, *words)
         assert (said.code, said.out) == (6, ""), words
+
+
+def test_without_a_book_what_reads_a_file_ends_with_6_and_upgrade_with_2(
+    files: Path, tmp_path: Path
+) -> None:
+    log, book = tmp_path / "log.csv", tmp_path / "none.db"
+    log.write_text("machine,what,at,started,outcome,measures,limits,until,place,of,by,note,ref\n")
+    for code, *words in (
+        (6, "import", log),
+        (6, "import", log, "--reject", tmp_path / "bad.csv"),
+        (6, "rules", "adopt", files / "rules.toml", "--by", "ld", "--why", "w", "--yes"),
+        (6, "enrol", "--fleet", files / "fleet.csv"),
+        (2, "upgrade"),
+    ):
+        said = run("--db", book, *words)
+        assert (said.code, said.out) == (code, ""), words
+    assert not book.exists()
+    assert not (tmp_path / "bad.csv").exists()
 
 
 def test_a_book_that_somebody_else_writes_can_be_asked(
