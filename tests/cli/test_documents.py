@@ -14,7 +14,7 @@ from tests.cli.line import run
 
 CLEARED = {
     "asked", "at", "known_at", "standing", "until", "limits", "cleared_throughout", "because",
-    "to_clear", "machines",
+    "to_clear", "machines", "entries", "newest",
 }  # fmt: skip
 BECAUSE = {"machine", "check", "state", "since", "entry", "what"}
 TO_CLEAR = {"checks", "attended_minutes", "total_minutes", "others_must"}
@@ -46,7 +46,17 @@ def instants(document: Any) -> list[Any]:
         return [found for one in document for found in instants(one)]
     if not isinstance(document, dict):
         return []
-    names = {"at", "known_at", "since", "until", "due_from", "due", "from", "excused_until"}
+    names = {
+        "at",
+        "known_at",
+        "since",
+        "until",
+        "due_from",
+        "due",
+        "from",
+        "excused_until",
+        "newest",
+    }
     here = [value for key, value in document.items() if key in names]
     return here + [found for value in document.values() for found in instants(value)]
 
