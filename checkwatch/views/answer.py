@@ -165,9 +165,10 @@ def cost(work: Work) -> str:
 def commands(answer: Cleared) -> Report:
     """What writes a check that was done and not written; only for an answer about now.
 
-    It asks for the time: written as of now, a test done before what voided it would clear.
+    It asks for the time: written as of now, a test done before what voided it would clear. Where
+    others must act first, no test done before they did would count.
     """
-    owed = answer.to_clear.checks
+    owed = () if answer.to_clear.others_must else answer.to_clear.checks
     asked_now = answer.question.at == answer.question.now and answer.question.known_at is None
     if not owed or not asked_now or answer.doubts:
         return []
