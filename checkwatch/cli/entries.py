@@ -144,21 +144,18 @@ class Several(NamedTuple):
     def tags(self, asked: Asked, at: Instant | None) -> list[str]:
         """The machines of which it was true at an instant, or is now; WrongUse for none."""
         question = asked.question if at is None else asked.question._replace(at=at)
+        areas = {p.place: p.area for p in asked.book.places_known(question).values()}
         place = None if self.place is None else asked.names.resolve(self.place)
         found = [
             machine.machine
             for machine in asked.book.fleet(question)
             if place in (None, machine.log.place)
-            and self.area in (None, _area(machine.log.place, asked.names))
+            and self.area in (None, areas.get(machine.log.place))
             and self.kind in (None, machine.log.enrolled and machine.log.enrolled.kind)
         ]
         if not found:
             raise WrongUse(Problem("", "no machine is meant", "see `checkwatch board --once`"))
         return found
-
-
-def _area(place: str, names: Names) -> str | None:
-    return names.places[place].area if place in names.places else None
 
 
 def _write(common: Common, machine: str | None, several: Several, make: Make) -> None:

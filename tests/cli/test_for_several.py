@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from freezegun import freeze_time
@@ -48,6 +49,18 @@ def test_the_list_is_that_of_the_time_at_which_it_happened(small: str, which: li
     assert run(*here, "cleared", "AM-01", "--at", "03:30").code == 1
     said = run(*here, "happened", "power-on", *which, "--yes")
     assert (said.code, said.err) == (0, "1 machine: AM-02\n")
+
+
+def test_an_area_has_the_places_that_it_had_at_the_time(
+    small: str, tmp_path: Path, clock: FrozenDateTimeFactory
+) -> None:
+    places = tmp_path / "places.csv"
+    places.write_text("place,place_kind,area,order,with\nTheatre 1,theatre,South,1,\n")
+    assert run("--db", small, "enrol", "--places", places).code == 0
+    clock.tick(3600)
+    north = ["--db", small, "happened", "power-on", "--area", "North", "--what-if"]
+    assert run(*north, "--at", "06:59").err == "1 machine: AM-01\n"
+    assert run(*north, "--at", "07:01").code == 2
 
 
 def test_while_the_list_is_read_others_can_write_and_the_entries_are_of_then(
