@@ -6,7 +6,7 @@ whatever is in the book; this keeps out what nobody could have meant.
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import replace
 from difflib import get_close_matches
 from typing import Any, NamedTuple
@@ -121,13 +121,9 @@ def same_content(draft: Entry, written: Entry) -> bool:
     return replace(draft, **ours) == written
 
 
-def measures_taken(rulebook: Rulebook, check: str) -> dict[str, Measure]:
-    """The measures that a result of the check may carry: its own, and those of what it covers."""
-    found: dict[str, Measure] = {}
-    for code, sources in rulebook.covering.items():
-        if check in sources:
-            found |= rulebook.checks[code].measures
-    return {**found, **rulebook.checks[check].measures}
+def measures_taken(rulebook: Rulebook, check: str) -> Mapping[str, Measure]:
+    """The measures that a result of the check may carry."""
+    return rulebook.taking[check]
 
 
 _Mistake = tuple[str, str]
@@ -178,7 +174,7 @@ def _result(entry: Result, rulebook: Rulebook, facts: Facts) -> Iterator[_Mistak
         yield f"limits go with the outcome limited, not with {entry.outcome}", "say limited"
 
 
-def _measures(entry: Result, check: Check, takes: dict[str, Measure]) -> Iterator[_Mistake]:
+def _measures(entry: Result, check: Check, takes: Mapping[str, Measure]) -> Iterator[_Mistake]:
     beyond = False
     for code, value in entry.measures:
         measure = takes.get(code)

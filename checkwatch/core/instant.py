@@ -24,6 +24,7 @@ CLOCK_TOLERANCE = 2 * MINUTE
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
+_TOO_FINE = re.compile(r"[.,]\d{7,}")
 
 #: Later than every instant that can be written: the end of what nothing but an entry ends.
 FOREVER = Instant((datetime.max.replace(tzinfo=UTC) - _EPOCH) // _MICROSECOND + 1)
@@ -67,7 +68,11 @@ def from_wall(local: datetime, zone: tzinfo) -> Instant:
 
 def readings(local: datetime, zone: tzinfo) -> tuple[Instant, ...]:
     """The instants at which a wall of the zone shows this time: one, two, or none in a gap."""
-    both = {from_datetime(local.replace(tzinfo=zone, fold=fold)) for fold in (0, 1)}
+    first, second = (local.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
+    # PEP 495: only near a change of the clocks do they differ.
+    if first.utcoffset() == second.utcoffset() and 1 < local.year < 9999:
+        return (from_datetime(first),)
+    both = {from_datetime(first), from_datetime(second)}
     return tuple(sorted(i for i in both if wall(i, zone) == local.replace(fold=0)))
 
 
@@ -99,7 +104,7 @@ def parse_day_or_instant(text: str, zone: tzinfo, where: str = "time") -> Instan
 
 def _read(text: str, where: str) -> datetime:
     # datetime would silently cut a finer fraction, and so move an entry before its neighbour.
-    if re.search(r"[.,]\d{7,}", text):
+    if _TOO_FINE.search(text):
         raise WrongUse(Problem(where, f"{text!r} is finer than a microsecond", "cut its fraction"))
     try:
         moment = datetime.fromisoformat(text)

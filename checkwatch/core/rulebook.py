@@ -223,6 +223,16 @@ class Rulebook:
         covers it, directly or through others."""
         return {code: (code, *self._above(code)) for code in self.checks}
 
+    @cached_property
+    def taking(self) -> Mapping[str, Mapping[str, Measure]]:
+        """For each check the measures that its result may carry: its own, and those of what it
+        covers."""
+        found: dict[str, dict[str, Measure]] = {code: {} for code in self.checks}
+        for code, sources in self.covering.items():
+            for source in sources:
+                found[source] |= self.checks[code].measures
+        return {code: {**taken, **self.checks[code].measures} for code, taken in found.items()}
+
     def _above(self, code: str) -> tuple[str, ...]:
         found: dict[str, None] = {}
         waiting = [code]
