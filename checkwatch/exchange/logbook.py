@@ -118,7 +118,8 @@ def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | Ba
     except WrongUse as refusal:
         problems += refusal.problems
     else:
-        given = Given(cells, spot, partial(parse_instant, zone=rulebook.zone))
+        filled = {column: cell for column, cell in cells.items() if cell}
+        given = Given(filled, spot, partial(parse_instant, zone=rulebook.zone))
         kind = kind_of(given, rulebook)
         entry = read_draft(given, kind, at, rulebook) if kind else None
         problems += given.problems

@@ -1,8 +1,4 @@
-"""What an import would do, found out before anything is written.
-
-A file is read twice: first for its plan, in the memory of a few rows, then to write the rows that
-the plan leaves.
-"""
+"""What an import would do, found out in the memory of a few rows before anything is written."""
 
 from __future__ import annotations
 
@@ -50,7 +46,7 @@ class Lines:
 
 @dataclass
 class Plan:
-    """What the first reading of a file came to.
+    """What the rows of a file came to.
 
     `mistakes` are the rows that read well and cannot be written all the same; `problems` has
     these and all others, in the order of the file. `bad_from` is where each machine's first bad
@@ -125,6 +121,8 @@ def _look_at(row: Row, made: Plan, seen: Seen, known: Mapping[str, Entry], where
     entry = row.entry
     target = seen.get(row.of_ref) if row.of_ref else None
     is_new = not entry.ref or seen.add(entry.ref, Target(entry.machine, type(entry), entry.at))
+    if is_new and not row.of_ref and entry.ref not in known:
+        return  # It says nothing about others, as nearly every row.
     meant = target or known.get(row.of_ref)
     since = (entry.at, row.line)
     if wrong := tuple(_wrong(row, is_new, meant, known, f"{where}: line {row.line}")):

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from functools import partial
+from tempfile import TemporaryFile
 from typing import NamedTuple, TextIO
 
 from sqlalchemy import Connection
@@ -14,6 +15,7 @@ from checkwatch.answers.acceptance import Facts
 from checkwatch.core.entry import Enrolled, Entry, FaultClosed, Retired, Struck
 from checkwatch.core.instant import Instant
 from checkwatch.errors import Problem, WrongUse
+from checkwatch.exchange.kept import keep, kept
 from checkwatch.exchange.logbook import BadRow, Row, read_logbook
 from checkwatch.exchange.plan import Plan, plan, taken
 from checkwatch.exchange.write import BY_NUMBER
@@ -25,7 +27,7 @@ from checkwatch.store import journal, read
 #: So many digits no entry's number has.
 _LONGEST_NUMBER = 18
 
-#: Opens the file anew, from its beginning.
+#: Opens the file at its beginning.
 Open = Callable[[], AbstractContextManager[TextIO]]
 
 
@@ -51,24 +53,25 @@ def import_log(
     reject: bool,
     progress: Progress,
 ) -> Imported:
-    """Reads the file twice: to find every mistake, then to write.
+    """Looks at the whole file for mistakes, then writes what was read.
 
     Raises WrongUse with every mistake and writes nothing, unless bad rows are left out (`reject`);
     a row whose machine cannot be read stops the import even so.
     """
-    with changing(url, now, progress) as conn, journal.bulk(conn, now) as pen:
+    with (
+        TemporaryFile() as scratch,
+        changing(url, now, progress) as conn,
+        journal.bulk(conn, now) as pen,
+    ):
         facts = machine_facts(conn)
         versions, places = adopted(conn), names_of(conn).places
-
-        def rows() -> Iterator[Row | BadRow]:
-            with file() as stream:
-                yield from read_logbook(stream, where, versions, facts, places, now)
-
-        looked_at = _told(rows(), "read", progress)
-        made = plan(looked_at, partial(known_refs, conn), where)
+        with file() as stream:
+            rows = read_logbook(stream, where, versions, facts, places, now)
+            looked_at = keep(_told(rows, "read", progress), scratch)
+            made = plan(looked_at, partial(known_refs, conn), where)
         if made.problems and (not reject or made.unreadable_machine):
             raise WrongUse(*made.problems)
-        return _write(conn, pen, made, _told(rows(), "written", progress))
+        return _write(conn, pen, made, _told(kept(scratch), "written", progress))
 
 
 def _told(rows: Iterator[Row | BadRow], step: str, progress: Progress) -> Iterator[Row | BadRow]:
@@ -86,7 +89,7 @@ def _write(
     for row in rows:
         if row.line in made.skip:
             continue
-        if reason := _reason(row, made):
+        if made.problems and (reason := _reason(row, made)):
             reasons[row.line] = reason
             continue
         assert isinstance(row, Row), "a bad row has a reason"

@@ -1,0 +1,98 @@
+"""The rows of a file between its reading and its writing."""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from tempfile import TemporaryFile
+from typing import TextIO
+
+import pytest
+
+from checkwatch.core import entry as e
+from checkwatch.core.instant import Instant
+from checkwatch.errors import CannotTell, WrongUse
+from checkwatch.exchange.kept import keep, kept
+from checkwatch.run.importing import Imported, import_log
+from checkwatch.run.setup import begin
+from checkwatch.store import engine, read
+from tests.exchange.department import NOW, RULES, log_rows, machine
+from tests.exchange.test_rows import WORDS, log
+
+
+def test_every_row_comes_again_as_it_was() -> None:
+    words = [{"what": what, **cells} for what, (_, cells) in WORDS.items()]
+    measured = {"what": "leak-test", "outcome": "limited", "measures": "leak=60.50", "limits": "a"}
+    wrong = [{"what": "leek-test", "ref": "S1"}, {"what": "repair", "machine": "AM-77"}]
+    rows = list(log_rows(log(*words, measured, *wrong) + "\nshort"))
+    with TemporaryFile() as scratch:
+        assert list(keep(rows, scratch)) == rows
+        assert list(kept(scratch)) == rows
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no /dev/full here")
+def test_a_full_disk_is_told() -> None:
+    """Linux's /dev/full takes no byte (full(4))."""
+    rows = log_rows(log({"what": "repair"}))
+    with open("/dev/full", "wb", buffering=0) as full, pytest.raises(CannotTell, match="no space"):
+        list(keep(rows, full))
+
+
+def book(folder: Path) -> str:
+    url = str(folder / "book.db")
+    begin(url, NOW, RULES, [machine("AM-01")], [], "kd")
+    return url
+
+
+def imported(url: str, *texts: str, reject: bool = False) -> Imported:
+    """A file that says something else each time it is opened."""
+    waiting = iter(texts)
+
+    @contextmanager
+    def opened() -> Iterator[TextIO]:
+        yield io.StringIO(next(waiting), newline="")
+
+    return import_log(url, Instant(NOW + 1), opened, "f", reject, lambda _what, _rows: None)
+
+
+def happened(url: str) -> list[str]:
+    with engine.reading(url) as conn:
+        return [entry.ref for entry in read.entries(conn) if not isinstance(entry, e.Enrolled)]
+
+
+REPAIR = {"what": "repair", "ref": "A"}
+PASS = {"what": "self-test", "outcome": "pass", "ref": "B"}
+
+
+def test_what_is_written_is_what_was_looked_at(tmp_path: Path) -> None:
+    """A file that another program writes to meanwhile brings nothing in unseen."""
+    url = book(tmp_path)
+    done = imported(url, log(REPAIR), log(REPAIR, PASS))
+    assert (done.written, happened(url)) == (1, ["A"])
+
+
+def test_nothing_is_written_beside_a_bad_row(tmp_path: Path) -> None:
+    url = book(tmp_path)
+    with pytest.raises(WrongUse, match="leek-test"):
+        imported(url, log(REPAIR, {"what": "leek-test"}))
+    assert happened(url) == []
+
+
+def test_what_strikes_a_row_of_the_file_names_its_entry(tmp_path: Path) -> None:
+    url = book(tmp_path)
+    imported(url, log(PASS, {"what": "struck", "of": "B"}, REPAIR))
+    with engine.reading(url) as conn:
+        found = {type(entry): entry for entry in read.entries(conn)}
+    assert found[e.Struck].of == found[e.Result].seq
+
+
+def test_a_bad_row_leaves_later_ones_out(tmp_path: Path) -> None:
+    url = book(tmp_path)
+    later = {**REPAIR, "ref": "C", "at": "2026-03-10T09:00"}
+    done = imported(
+        url, log(later, {"what": "leek-test"}, {**PASS, "at": "2026-03-10T07:00"}), reject=True
+    )
+    assert (done.written, sorted(done.reasons), happened(url)) == (1, [2, 3], ["B"])
