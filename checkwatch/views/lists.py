@@ -80,7 +80,7 @@ def _who(one: Owed) -> tuple[str, str, str]:
 
 def which(answer: Which, here: Here) -> Report:
     """What can be used, then what is nearest to it and what it would take."""
-    able = [one.asked for one in answer.answers if yes(one)]
+    able = [one.asked for one in answer.answers if one.decides is Standing.CLEARED]
     limited = [one.asked for one in answer.answers if one.decides is Standing.LIMITED]
     noun = spoken(answer.kind) if answer.kind else "place"
     now = answer.question.at == answer.question.now
@@ -90,7 +90,7 @@ def which(answer: Which, here: Here) -> Report:
     count = f"{len(able)} of {plural(len(answer.answers), noun)}"
     head = f"Cleared {moment}: {listed(able) if able else f'no {noun}'} ({count})."
     if limited:
-        head += f" With limits: {listed(limited)}."
+        head += f" With limits: {listed(limited)} ({len(limited)})."
     rows = tuple((one.asked, _beside(one), one.decides, _next(one, here)) for one in answer.answers)
     second = "place" if answer.kind else "machines"
     table = Table((noun, second, "standing", "until, or what would clear it"), rows)

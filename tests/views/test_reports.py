@@ -91,6 +91,19 @@ def test_which(kind: str | None) -> None:
     expect(f"which-{kind or 'places'}", text)
 
 
+def test_which_tells_limited_places_apart() -> None:
+    given = book(
+        rules(),
+        enrolled("AM-01", "Theatre 1"),
+        passed("AM-01", "self-test", "07:10"),
+        enrolled("AM-02", "Theatre 2"),
+        did("AM-02", "self-test", Outcome.LIMITED, "07:10", limits=("no desflurane",)),
+        places=("Theatre 1", "Theatre 2"),
+    )
+    head, *_ = plain(lists.which(which(given, ask()), HERE)).splitlines()
+    assert head == "Cleared now: Theatre 1 (1 of 2 places). With limits: Theatre 2 (1)."
+
+
 def test_windows() -> None:
     expect("windows", plain(lists.windows(windows("AM-05", FLEET, ask()), HERE)))
 
