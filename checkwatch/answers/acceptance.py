@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import replace
-from difflib import get_close_matches
 from typing import Any, NamedTuple
 
 from checkwatch.core.attempt import judge, plain
@@ -27,6 +26,7 @@ from checkwatch.core.entry import (
     Struck,
 )
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso
+from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.period import later
 from checkwatch.core.rulebook import Check, ForUse, Measure, Rulebook
 from checkwatch.errors import Problem
@@ -75,7 +75,7 @@ def mistakes_in(
     elif isinstance(entry, Fault) and not entry.note.strip():
         found.append(("the fault is not described", "say in a note what is wrong"))
     elif isinstance(entry, Moved) and entry.place not in places:
-        what = f"the book knows no place {_shown(entry.place)}"
+        what = f"the book knows no place {quoted(entry.place)}"
         found.append((what, "add it to a places file and `checkwatch enrol --places FILE`"))
     elif isinstance(entry, Enrolled):
         found.append(("the machine is enrolled already", "leave it out, or give a new tag"))
@@ -100,9 +100,9 @@ def mistakes_in_name(name: str, called: str, where: str) -> tuple[Problem, ...]:
     if len(name) > _LONGEST_NAME:
         found.append((f"the {called} is longer than {_LONGEST_NAME} characters", "shorten it"))
     if name != name.strip():
-        found.append((f"the {called} {_shown(name)} begins or ends with a blank", "take it out"))
+        found.append((f"the {called} {quoted(name)} begins or ends with a blank", "take it out"))
     elif not name.isprintable():
-        what = f"the {called} {_shown(name)} holds a character that cannot be printed"
+        what = f"the {called} {quoted(name)} holds a character that cannot be printed"
         found.append((what, "take it out"))
     return tuple(Problem(where, *one) for one in found)
 
@@ -119,11 +119,6 @@ def same_content(draft: Entry, written: Entry) -> bool:
         if isinstance(draft, Result) and draft.started is not None:
             ours["started"] = min(draft.started, written.recorded)
     return replace(draft, **ours) == written
-
-
-def measures_taken(rulebook: Rulebook, check: str) -> Mapping[str, Measure]:
-    """The measures that a result of the check may carry."""
-    return rulebook.taking[check]
 
 
 _Mistake = tuple[str, str]
@@ -154,14 +149,14 @@ def _texts(entry: Entry) -> Iterator[_Mistake]:
             yield "a limit is empty", "say what is limited, or leave it out"
         elif text != text.strip() or " | " in f" {text} ":
             # Limits are written one after the other with ` | ` between them.
-            yield f"the limit {_shown(text)} cannot be told from two", "write it without ` | `"
+            yield f"the limit {quoted(text)} cannot be told from two", "write it without ` | `"
 
 
 def _result(entry: Result, rulebook: Rulebook, facts: Facts) -> Iterator[_Mistake]:
     check = rulebook.checks.get(entry.check)
     if check is None:
         yield (
-            f"the rulebook has no check {_shown(entry.check)}",
+            f"the rulebook has no check {quoted(entry.check)}",
             _nearest(entry.check, rulebook.checks),
         )
         return
@@ -169,7 +164,7 @@ def _result(entry: Result, rulebook: Rulebook, facts: Facts) -> Iterator[_Mistak
         codes = [one.code for one in rulebook.applying(facts.enrolled.kind, facts.enrolled.model)]
         what = f"{check.code} is not a check of {entry.machine}, {facts.enrolled.kind}"
         yield what, f"its checks are {', '.join(codes) or 'none'}"
-    yield from _measures(entry, check, measures_taken(rulebook, entry.check))
+    yield from _measures(entry, check, rulebook.taking[entry.check])
     if entry.limits and entry.outcome is not Outcome.LIMITED:
         yield f"limits go with the outcome limited, not with {entry.outcome}", "say limited"
 
@@ -179,7 +174,7 @@ def _measures(entry: Result, check: Check, takes: Mapping[str, Measure]) -> Iter
     for code, value in entry.measures:
         measure = takes.get(code)
         if measure is None:
-            yield f"{check.code} takes no measure {_shown(code)}", _nearest(code, takes)
+            yield f"{check.code} takes no measure {quoted(code)}", _nearest(code, takes)
         elif not measure.believes(value):
             low, high = measure.believable or ("", "")
             what = f"{code} {plain(value)} {measure.unit} is not believable"
@@ -200,14 +195,14 @@ def _measures(entry: Result, check: Check, takes: Mapping[str, Measure]) -> Iter
 def _happening(entry: Happening, rulebook: Rulebook) -> Iterator[_Mistake]:
     if entry.code not in rulebook.happenings:
         remedy = _nearest(entry.code, rulebook.happenings)
-        yield f"the rulebook has no happening {_shown(entry.code)}", remedy
+        yield f"the rulebook has no happening {quoted(entry.code)}", remedy
 
 
 def _reading(entry: Reading, rulebook: Rulebook) -> Iterator[_Mistake]:
     clauses = [clause for check in rulebook.checks.values() for clause in check.validity]
     meters = {clause.meter for clause in clauses if isinstance(clause, ForUse)}
     if entry.meter not in meters:
-        yield f"no rule asks for the meter {_shown(entry.meter)}", _nearest(entry.meter, meters)
+        yield f"no rule asks for the meter {quoted(entry.meter)}", _nearest(entry.meter, meters)
 
 
 def _exception(entry: EmergencyUse, rulebook: Rulebook) -> Iterator[_Mistake]:
@@ -242,9 +237,4 @@ def _closing(entry: Entry, target: Target | None) -> Iterator[_Mistake]:
 
 def _nearest(word: str, known: Iterable[str]) -> str:
     words = sorted(known)
-    near = get_close_matches(word[:_LONGEST_NAME], words, n=1)
-    return f"did you mean {near[0]}?" if near else f"it has: {', '.join(words) or 'none'}"
-
-
-def _shown(text: str) -> str:
-    return repr(text if len(text) <= _LONGEST_NAME else f"{text[: _LONGEST_NAME - 1]}…")
+    return nearest(word, words, f"it has: {', '.join(words) or 'none'}")

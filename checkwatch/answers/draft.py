@@ -10,7 +10,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
-from checkwatch.answers.acceptance import measures_taken
 from checkwatch.answers.measured import read_measures
 from checkwatch.core.entry import (
     RESERVED,
@@ -176,7 +175,7 @@ def _measures(given: Given, rulebook: Rulebook, check: str = "") -> Measures:
     """The measures as they stand there; of a check their units are known."""
     if not (text := given.text("measures")):
         return ()
-    takes = measures_taken(rulebook, check) if check else {}
+    takes = rulebook.taking[check] if check else {}
     try:
         return read_measures(text, takes, f"{given.where}: measures")
     except WrongUse as refusal:

@@ -8,7 +8,6 @@ from typing import Annotated, Any, NamedTuple
 
 import typer
 
-from checkwatch.answers.acceptance import measures_taken
 from checkwatch.answers.measured import read_measures
 from checkwatch.cli.options import Asking, By, Db, Json, NoteText, WhatIf, Yes, asking, confirm
 from checkwatch.cli.show import show, tell
@@ -222,7 +221,7 @@ def done(
     def make(asked: Asked, fields: dict[str, Any]) -> e.Entry:
         version = asked.book.versions.in_force(fields["at"])
         known = version is not None and check in version.rulebook.checks
-        takes = measures_taken(version.rulebook, check) if version and known else {}
+        takes = version.rulebook.taking[check] if version and known else {}
         return draft(
             e.Result,
             **fields,

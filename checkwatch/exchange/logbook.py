@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import partial
 from typing import NamedTuple, TextIO
 
@@ -12,6 +11,7 @@ from checkwatch.answers.acceptance import Facts, mistakes_in
 from checkwatch.answers.draft import Given, kind_of, read_draft
 from checkwatch.core.entry import Entry
 from checkwatch.core.instant import Instant, parse_instant
+from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.versions import Versions
 from checkwatch.errors import Problem, WrongUse
@@ -133,9 +133,8 @@ def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | Ba
 def _unknown_machine(tag: str, tags: Iterable[str], spot: str) -> Problem:
     if not tag:
         return Problem(f"{spot}: machine", "is empty", "fill in the tag of the machine")
-    close = get_close_matches(tag[:64], list(tags), n=1)
-    remedy = f"did you mean {close[0]}?" if close else "enrol it first"
-    return Problem(f"{spot}: machine", f"the book knows no machine {tag[:64]!r}", remedy)
+    what = f"the book knows no machine {quoted(tag)}"
+    return Problem(f"{spot}: machine", what, nearest(tag, tags, "enrol it first"))
 
 
 def _in_force(text: str, known: _Known, spot: str) -> tuple[Instant, Rulebook]:

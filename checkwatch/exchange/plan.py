@@ -40,9 +40,6 @@ class Lines:
     def __contains__(self, line: int) -> bool:
         return line < len(self._marks) and self._marks[line] == 1
 
-    def __len__(self) -> int:
-        return self._marks.count(1)
-
 
 @dataclass
 class Plan:

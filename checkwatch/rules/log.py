@@ -13,7 +13,6 @@ from dataclasses import replace
 from checkwatch.answers.acceptance import (
     Facts,
     Target,
-    measures_taken,
     mistakes_about,
     mistakes_in,
 )
@@ -69,7 +68,7 @@ class Log:
         self, pairs: Iterable[tuple[str, str]], kind: type[Entry], given: Given
     ) -> dict[str, str]:
         """The pairs of a line by column: those that are no words of its kind are its numbers."""
-        takes = measures_taken(self._scene.rulebook, given.text("what")) if kind is Result else {}
+        takes = self._scene.rulebook.taking[given.text("what")] if kind is Result else {}
         known = [*_COMMON, *(column for column in OWN.get(kind, ()) if column not in _UNSPOKEN)]
         known += ["limit"] if kind is Result else []
         found: dict[str, list[str]] = defaultdict(list)

@@ -84,10 +84,11 @@ def _told(rows: Iterator[Row | BadRow], step: str, progress: Progress) -> Iterat
 def _write(
     conn: Connection, pen: journal.Pen, made: Plan, rows: Iterator[Row | BadRow]
 ) -> Imported:
-    written = first = last = 0
+    written = skipped = first = last = 0
     reasons: dict[int, str] = {}
     for row in rows:
         if row.line in made.skip:
+            skipped += 1
             continue
         if made.problems and (reason := _reason(row, made)):
             reasons[row.line] = reason
@@ -99,7 +100,7 @@ def _write(
             continue
         entry = pen.add(aimed.entry)
         first, last, written = first or entry.seq, entry.seq, written + 1
-    return Imported(written, len(made.skip), first, last, reasons, tuple(made.problems))
+    return Imported(written, skipped, first, last, reasons, tuple(made.problems))
 
 
 def _reason(row: Row | BadRow, made: Plan) -> str:
