@@ -8,16 +8,21 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import cached_property
 from typing import Any
 
+from checkwatch.answers.book import Book, Question
 from checkwatch.core import entry as e
 from checkwatch.core.instant import BEGINNING, FOREVER, HOUR, Instant
 from checkwatch.core.judge import Judge
 from checkwatch.core.versions import Version, Versions
 from checkwatch.rules.read import read_or_refuse
+from checkwatch.run.world import by_machine
 
 MACHINES = (("AM-01", "am", "T1"), ("AM-02", "am", "T1"), ("KIT-1", "kit", "R1"))
 PLACES = (("T1", "theatre", "R1"), ("R1", "room", ""))
+#: What can be asked about.
+NAMES = tuple(name for name, *_ in (*MACHINES, *PLACES))
 
 
 @dataclass(frozen=True)
@@ -28,7 +33,7 @@ class World:
     starts: tuple[Instant, ...]
     entries: tuple[e.Entry, ...]
 
-    @property
+    @cached_property
     def versions(self) -> Versions:
         """For the core. The second was written an hour before it came into force."""
         books = enumerate(zip(self.starts, self.texts, strict=True))
@@ -61,10 +66,17 @@ class World:
         common: dict[str, Any] = {"seq": 0, "machine": "", "at": BEGINNING, "recorded": BEGINNING}
         return {p: e.PlaceKnown(**common, place=p, place_kind=k, belongs=w) for p, k, w in PLACES}
 
+    @cached_property
+    def book(self) -> Book:
+        """What the program reads of it: of each machine the entries in the order of `entries`."""
+        tags = {entry.machine for entry in self.entries}
+        return Book(
+            self.versions, tuple(self.known_places.values()), by_machine(self.entries, tags)
+        )
+
     def judge(self, machine: str, at: int = FOREVER, known: int = FOREVER) -> Judge:
-        """The core's judge of a machine; without instants it knows everything."""
-        mine = [entry for entry in self.entries if entry.machine == machine]
-        return Judge(machine, mine, self.versions, Instant(at), Instant(known))
+        """The judge of a machine that the book gives; without instants it knows everything."""
+        return self.book.judge(machine, Question(Instant(at), Instant(at), Instant(known)))
 
     def with_entries(self, *entries: e.Entry) -> World:
         """The same world with other entries."""
