@@ -16,7 +16,7 @@ from checkwatch.answers.cleared import cleared, tags_for
 from checkwatch.core.entry import Adopted
 from checkwatch.core.instant import DAY, Instant
 from checkwatch.core.place import rooms_ever
-from checkwatch.errors import CannotTell
+from checkwatch.errors import CannotTell, Problem
 from checkwatch.run.world import Names, adopted, by_machine, names_of
 from checkwatch.store import engine, outlook, read
 from checkwatch.store.outlook import Stretch
@@ -40,6 +40,10 @@ def _silent(step: str, count: int) -> None:
 def changing(url: str, now: Instant, progress: Progress = _silent) -> Iterator[Connection]:
     """The book for one change, as `engine.writing`; its outlooks are current when it is left."""
     with engine.writing(url) as conn:
+        # A sound entry on top would make an altered one the last but one, and believed.
+        if doubts := read.doubts(conn, now):
+            what = f"it is not believed: {'; '.join(doubts)}"
+            raise CannotTell(Problem("the book", what, "put that right before you write"))
         if conn.dialect.name != "sqlite":
             yield conn
             return
@@ -77,10 +81,10 @@ def _renew(
 ) -> None:
     outlook.forget(conn, touched)
     newest = read.newest_recorded(conn)
-    # A name that means a machine and a place has no answer.
-    left = touched - (names.tags & names.places.keys())
-    if newest is None or not left:
+    if newest is None:
         return
+    # A name that may mean two things has no answer.
+    left = touched - names.unclear
     start = max(now, newest)
     versions = adopted(conn)
     done = 0

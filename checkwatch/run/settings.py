@@ -5,9 +5,16 @@ from __future__ import annotations
 import os
 import sys
 
+from checkwatch.errors import Problem, WrongUse
+
 
 def book_url(given: str | None) -> str:
-    """An SQLAlchemy URL, or a path, which means SQLite."""
+    """An SQLAlchemy URL, or a path, which means SQLite.
+
+    Raises WrongUse for an empty one: where a variable was not set, another book would answer.
+    """
+    if given == "":
+        raise WrongUse(Problem("--db", "is empty", "name a file or a database URL"))
     return given or os.environ.get("CHECKWATCH_DB") or os.path.join(_data_folder(), "book.db")
 
 

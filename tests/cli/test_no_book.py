@@ -105,8 +105,6 @@ def test_nothing_is_written_to_a_spoilt_book(small: str, how: str) -> None:
     spoil: Callable[[Path], object] = SPOILT[how]
     spoil(Path(small))
     for words in WRITING:
-        if how == "altered" and words[0] == "enrol":
-            continue  # about a machine of its own, whose chain is whole
         said = run("--db", small, *words)
         assert (said.code, said.out) == (6, ""), words
 
