@@ -10,14 +10,16 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, tzinfo
-from difflib import get_close_matches
+from functools import cached_property
 
 from sqlalchemy import Connection
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.core.entry import Entry, PlaceKnown, Retired
-from checkwatch.core.instant import Instant
+from checkwatch.core.instant import CLOCK_TOLERANCE, Instant
+from checkwatch.core.mistake import quoted
 from checkwatch.core.place import rooms_ever
+from checkwatch.core.spelling import ALIKE, alike, likeness, nearest_names
 from checkwatch.core.versions import Version, Versions
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.rules.read import read_or_refuse
@@ -42,29 +44,58 @@ class Names:
     told: tuple[PlaceKnown, ...]
     ever_at: dict[str, frozenset[str]]
 
-    def resolve(self, name: str) -> str:
-        """The tag or place that a typed name means; letters' case may differ.
+    @cached_property
+    def _alike(self) -> dict[str, list[str]]:
+        return alike([*self.tags, *self.places])
 
-        Raises CannotTell for one that nobody knows, or that means a machine and a place.
+    @cached_property
+    def unclear(self) -> frozenset[str]:
+        """The names that may mean two things: those of a machine and a place, and those that differ
+        so little from another one that nobody can tell them apart."""
+        several = (names for names in self._alike.values() if len(names) > 1)
+        return frozenset(self.tags & self.places.keys()).union(*several)
+
+    def resolve(self, name: str) -> str:
+        """The tag or place that a typed name means; capitals, blanks and forms of letters may
+        differ.
+
+        A name just as the book has it means itself, also beside one that is alike: an entry must
+        find its machine. Raises CannotTell for a name that nobody knows, or that may mean two.
         """
         if name in self.tags and name in self.places:
             raise CannotTell(_both(name))
         if name in self.tags or name in self.places:
             return name
-        known = sorted(self.tags | self.places.keys())
-        alike = [one for one in known if one.casefold() == name.casefold()]
-        if len(alike) == 1:
-            return alike[0]
-        near = get_close_matches(name, known, n=3, cutoff=0.5)
+        names = self._alike.get(likeness(name), [])
+        if len(names) == 1:
+            return names[0]
+        if names:
+            raise CannotTell(self._either(name))
+        near = nearest_names(name, [*self.tags, *self.places])
         remedy = f"did you mean {' or '.join(near)}?" if near else "see `checkwatch board`"
         raise CannotTell(Problem(name, "the book knows no machine or place of this name", remedy))
 
     def concerned(self, name: str) -> frozenset[str]:
-        """The machines that a question about a resolved name can concern."""
+        """The machines that a question about a resolved name can concern.
+
+        Raises CannotTell for a name that another one is alike, however it was typed: the answer
+        could be about the one and be taken for the other.
+        """
+        if name in self.unclear:
+            raise CannotTell(self._either(name))
         if name in self.tags:
             return frozenset({name})
         at_rooms = (self.ever_at.get(room, frozenset()) for room in rooms_ever(name, self.told))
         return frozenset().union(*at_rooms)
+
+    def _either(self, name: str) -> Problem:
+        kinds = (
+            (known, "machine" if known in self.tags else "place")
+            for known in self._alike[likeness(name)]
+        )
+        both = " and ".join(f"the {kind} {quoted(known)}" for known, kind in kinds)
+        remedy = "see `checkwatch board --once`, which shows each by its own name"
+        return Problem(name, f"the book knows {both}: {ALIKE}", remedy)
 
 
 def _both(name: str) -> Problem:
@@ -149,8 +180,22 @@ def ask_on(
     )
     zone = _zone(versions, now)
     moment = now if at is None else typed_instant(at, zone, now, "--at")
-    known = None if known_at is None else typed_instant(known_at, zone, now, "--known-at")
+    known = None if known_at is None else _known(known_at, zone, now, newest)
     return Asked(book, Question(moment, now, known), names)
+
+
+def _known(text: str, zone: tzinfo, now: Instant, newest: Instant | None) -> Instant:
+    """The K of a question, as typed; WrongUse for one that is still to come.
+
+    What will be written by then nobody knows. By a clock that is behind the book the time of its
+    newest entry has come all the same.
+    """
+    known = typed_instant(text, zone, now, "--known-at")
+    latest = max(now, newest or now)
+    if known > latest + CLOCK_TOLERANCE:
+        what = f"{quoted(text)} is still to come, and what will be written by then is not known"
+        raise WrongUse(Problem("--known-at", what, "name an earlier time, or leave it out for now"))
+    return min(known, latest)
 
 
 def names_of(conn: Connection) -> Names:
