@@ -32,7 +32,7 @@ from tests.oracle import check_at
 from tests.oracle.book import version_at
 
 law = settings(
-    max_examples=40,
+    max_examples=60,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
@@ -44,9 +44,9 @@ READY = ("valid", "due", "in-grace")
 
 
 def instants(world: World, data: st.DataObject, number: int = 6) -> list[Instant]:
-    """Some instants at which something may change."""
+    """So many instants at which something may change."""
     near = st.sampled_from(boundaries(world))
-    return [Instant(at) for at in data.draw(st.lists(near, min_size=1, max_size=number))]
+    return [Instant(at) for at in data.draw(st.lists(near, min_size=number, max_size=number))]
 
 
 def stands(world: World, machine: str, at: Instant) -> MachineStanding:
