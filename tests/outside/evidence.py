@@ -1,7 +1,7 @@
 """What others published, beside what checkwatch computes: the rows of docs/evidence.md.
 
-Each module named in `MODULES` has a `TITLE` and a function `rows()`. `python -m tests.outside.evidence`
-writes the page anew; a test holds that it is current.
+Each module named in `MODULES` has a `TITLE` and a function `rows()`.
+`python -m tests.outside.evidence` writes the page anew; a test holds that it is current.
 """
 
 from __future__ import annotations
@@ -101,16 +101,16 @@ def page() -> str:
     )
 
 
-ROOT_TEXT = """\
+HEAD = """\
 # Evidence
 
-What checkwatch computes, beside what others published. Nobody should have to take our word for the
-rules engine. Made by `python -m tests.outside.evidence` from the tests in tests/outside; a test holds
-that it is current. {rows} values, {differ} of which differ, with the reason.
+What checkwatch computes, beside what others published. Nobody should have to take our word for
+the rules engine. Made by `python -m tests.outside.evidence` from the tests in tests/outside; a test
+holds that it is current. {rows} values, {differ} of which differ, with the reason.
 
-How sure a value is stands beside its source: *read* is the primary text; *read where somebody quotes it*
-is a secondary page; *computed from its definition* is a number that the source's own rule gives;
-*from memory* was not looked up; *common practice* has no source at all.
+How sure a value is stands beside its source: *read* is the primary text; *read where somebody
+quotes it* is a secondary page; *computed from its definition* is a number that the source's own rule
+gives; *from memory* was not looked up; *common practice* has no source at all.
 """
 
 
@@ -121,8 +121,8 @@ def _subjects(rows: Iterable[Row]) -> Iterator[str]:
             sources[subject].add(row.source.name)
     yield "## What is held by whom"
     yield ""
-    yield "Clauses, modifiers and voiding rules of [meaning.md](meaning.md), and the sources that they are"
-    yield "measured against."
+    yield "Clauses, modifiers and voiding rules of [meaning.md](meaning.md), and the sources that they"
+    yield "are measured against."
     yield ""
     yield "| part | sources |"
     yield "| --- | --- |"
