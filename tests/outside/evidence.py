@@ -95,10 +95,9 @@ def page() -> str:
     """docs/evidence.md."""
     rows = all_rows()
     differ = sum(not row.agrees for row in rows)
-    head = (ROOT_TEXT.format(rows=len(rows), differ=differ), *_subjects(rows))
-    return "\n".join(
-        (*head, *(line for title, found in sections() for line in _table(title, found)))
-    )
+    tables = (line for title, found in sections() for line in _table(title, found))
+    head = HEAD.format(rows=len(rows), differ=differ)
+    return "\n".join((head, *_subjects(rows), *tables))
 
 
 HEAD = """\
@@ -109,8 +108,8 @@ the rules engine. Made by `python -m tests.outside.evidence` from the tests in t
 holds that it is current. {rows} values, {differ} of which differ, with the reason.
 
 How sure a value is stands beside its source: *read* is the primary text; *read where somebody
-quotes it* is a secondary page; *computed from its definition* is a number that the source's own rule
-gives; *from memory* was not looked up; *common practice* has no source at all.
+quotes it* is a secondary page; *computed from its definition* is a number that the source's own
+rule gives; *from memory* was not looked up; *common practice* has no source at all.
 """
 
 
@@ -121,8 +120,8 @@ def _subjects(rows: Iterable[Row]) -> Iterator[str]:
             sources[subject].add(row.source.name)
     yield "## What is held by whom"
     yield ""
-    yield "Clauses, modifiers and voiding rules of [meaning.md](meaning.md), and the sources that they"
-    yield "are measured against."
+    yield "Clauses, modifiers and voiding rules of [meaning.md](meaning.md), and what they are"
+    yield "measured against."
     yield ""
     yield "| part | sources |"
     yield "| --- | --- |"
