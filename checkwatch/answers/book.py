@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from checkwatch.core.entry import Entry, PlaceKnown
+from checkwatch.core.entry import Enrolled, Entry, Moved, PlaceKnown
 from checkwatch.core.instant import BEGINNING, FOREVER, Instant
 from checkwatch.core.judge import Judge
 from checkwatch.core.place import PlaceStanding, places_at, present
@@ -52,6 +52,9 @@ class Book:
     _known: dict[tuple[Instant, Instant], dict[str, PlaceKnown]] = field(
         default_factory=dict, repr=False
     )
+    _ever_in: defaultdict[str, set[str]] = field(
+        default_factory=lambda: defaultdict(set), repr=False
+    )
     _judges: dict[tuple[str, Instant, Instant], Judge] = field(default_factory=dict, repr=False)
     _fleets: dict[Question, list[MachineStanding]] = field(default_factory=dict, repr=False)
 
@@ -72,10 +75,19 @@ class Book:
             },
             doubts,
             newest,
-            {tag: latest for tag, latest in self._latest.items() if tag not in more},
-            self._known,
-            {key: judge for key, judge in self._judges.items() if key[0] not in more},
+            _latest={tag: latest for tag, latest in self._latest.items() if tag not in more},
+            _known=self._known,
+            _judges={key: judge for key, judge in self._judges.items() if key[0] not in more},
         )
+
+    def ever_in(self, rooms: Iterable[str]) -> frozenset[str]:
+        """The machines that stood in any of these rooms at any time."""
+        if not self._ever_in and self.entries:
+            for tag, entries in self.entries.items():
+                for entry in entries:
+                    if isinstance(entry, Enrolled | Moved):
+                        self._ever_in[entry.place].add(tag)
+        return frozenset().union(*(self._ever_in.get(room, ()) for room in rooms))
 
     def rulebook(self, question: Question) -> Rulebook | None:
         """The version in force, None if none was known yet."""

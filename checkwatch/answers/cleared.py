@@ -81,12 +81,7 @@ def tags_for(name: str, book: Book) -> tuple[str, ...]:
     """The machines that a question about a machine or place can concern, at any time."""
     if name in book.entries:
         return (name,)
-    rooms = rooms_ever(name, book.places)
-    return tuple(
-        tag
-        for tag, entries in book.entries.items()
-        if any(getattr(entry, "place", None) in rooms for entry in entries)
-    )
+    return tuple(sorted(book.ever_in(rooms_ever(name, book.places))))
 
 
 def cleared(name: str, book: Book, question: Question, span: Instant | None = None) -> Cleared:

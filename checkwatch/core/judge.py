@@ -62,6 +62,10 @@ def _last_limits(followed: Track, position: int) -> tuple[str, ...]:
     return tuple(text for attempt in since for text in attempt.limits)
 
 
+#: So many instants a judge remembers: one question looks at the same few again and again.
+_REMEMBERED = 500
+
+
 class Judge:
     """Answers for one machine: its entries as of an instant, as known at another, under the
     version in force at whichever instant is asked about."""
@@ -78,6 +82,7 @@ class Judge:
         self.log = as_of(entries, at, known_at)
         self.versions = versions.known_at(known_at)
         self._judged: dict[int, Judged] = {}
+        self._stood: dict[Instant, MachineStanding] = {}
 
     def judged(self, version: Version) -> Judged:
         """The logbook judged by a version, worked out once."""
@@ -87,6 +92,13 @@ class Judge:
 
     def at(self, at: Instant) -> MachineStanding:
         """Where the machine stands at an instant."""
+        if at not in self._stood:
+            if len(self._stood) >= _REMEMBERED:
+                self._stood.clear()
+            self._stood[at] = self._at(at)
+        return self._stood[at]
+
+    def _at(self, at: Instant) -> MachineStanding:
         version = self.versions.in_force(at)
         log = self._log_at(at)
         if version is None:
