@@ -18,13 +18,15 @@ from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, asking
 from checkwatch.cli.rulebooks import rulebook_of
 from checkwatch.cli.show import tell
 from checkwatch.core.entry import Enrolled, PlaceKnown, Retired
-from checkwatch.core.instant import parse_day_or_instant
+from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, parse_day_or_instant
+from checkwatch.core.mistake import quoted
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.fleet import FleetRow, read_fleet
 from checkwatch.exchange.places import Files, added, read_places
 from checkwatch.run import clock, setup
-from checkwatch.run.world import ask
+from checkwatch.run.typed import typed_instant
+from checkwatch.run.world import Asked, ask
 from checkwatch.store import engine, read
 from checkwatch.views.words import listed, plural
 
@@ -116,7 +118,7 @@ def enrol(
         wrong = [*mistakes_in_name(tag, "tag", "enrol"), *mistakes_in_name(kind, "kind", "--kind")]
         if wrong:
             raise WrongUse(*wrong)
-        at = now if commissioned is None else parse_day_or_instant(commissioned, asked.zone)
+        at = now if commissioned is None else _commissioned(commissioned, asked)
         said = {"kind": kind, "model": model, "serial": serial, "place": place}
         one = [Enrolled(seq=0, machine=tag, at=at, recorded=now, **said)]
     files = _read(fleet, places, asked.zone)
@@ -131,6 +133,16 @@ def enrol(
     for machine in wrote.machines:
         owed = "; every check of it is owed" if _is_gated(machine, rulebook) else ""
         print(f"{machine.machine} is enrolled{owed}.")
+
+
+def _commissioned(text: str, asked: Asked) -> Instant:
+    """From when a machine counts, as typed; WrongUse for a time that is still to come."""
+    now, option = asked.question.now, "--commissioned"
+    at = typed_instant(text, asked.zone, now, option, parse_day_or_instant)
+    if at > now + CLOCK_TOLERANCE:
+        what = f"{quoted(text)} is still to come"
+        raise WrongUse(Problem(option, what, "enrol it when it has come, or name an earlier time"))
+    return at
 
 
 def _difference(before: PlaceKnown, after: PlaceKnown) -> str:
@@ -161,10 +173,10 @@ def retire(
 
 def upgrade(ctx: typer.Context, db: Db = None) -> None:
     """Bring an older book to this program's version, and set its guards up anew."""
-    from checkwatch.store import migrate
-
-    migrate.upgrade(asking(ctx, db).db)
+    names = setup.upgrade(asking(ctx, db).db, clock.now())
     print("The book is up to date, and its guards stand.")
+    if names:
+        print(f"Its answers are made ready for {plural(names, 'name')}.")
 
 
 def verify(ctx: typer.Context, db: Db = None) -> None:

@@ -11,6 +11,7 @@ from typing import NamedTuple, TextIO
 from checkwatch.answers.acceptance import mistakes_in_name
 from checkwatch.core.entry import PlaceKnown
 from checkwatch.core.instant import Instant
+from checkwatch.core.spelling import mistakes_in_spelling
 from checkwatch.errors import Problem
 from checkwatch.exchange.fleet import FleetRow
 from checkwatch.exchange.sheet import Columns, rows
@@ -59,11 +60,14 @@ def read_places(stream: TextIO, where: str) -> tuple[list[PlaceKnown], list[Prob
     return places, problems
 
 
-def added(files: Files, known: Iterable[PlaceKnown]) -> tuple[list[PlaceKnown], list[Problem]]:
+def added(
+    files: Files, known: Iterable[PlaceKnown], tags: Iterable[str] = ()
+) -> tuple[list[PlaceKnown], list[Problem]]:
     """The places that files add to those of a book, and everything that is wrong with the files.
 
-    A fleet file alone adds only places that the book does not know: it says so little of a place
-    that it must not be heard on one of which the book knows more.
+    `known` and `tags` are the book's. A fleet file alone adds only places that the book does not
+    know: it says so little of a place that it must not be heard on one of which the book knows
+    more.
     """
     book = {place.place: place for place in known}
     problems = list(files.problems)
@@ -74,7 +78,17 @@ def added(files: Files, known: Iterable[PlaceKnown]) -> tuple[list[PlaceKnown], 
         new, found = places_of(unknown, files.where, last + 1)
         problems += found
     every = book | {place.place: place for place in new}
-    return list(new), problems + agree(files.rows, every.values(), files.where)
+    problems += agree(files.rows, every.values(), files.where)
+    problems += mistakes_in_spelling(_spelt(files, new), [*book, *tags])
+    return list(new), problems
+
+
+def _spelt(files: Files, places: Iterable[PlaceKnown]) -> Iterator[tuple[str, str]]:
+    """Every tag and place of the files, with where it stands."""
+    for row in files.rows:
+        yield row.enrolled.machine, f"{files.where}: line {row.line}"
+    for place in places:
+        yield place.place, f"place {_shown(place.place)}"
 
 
 def places_of(

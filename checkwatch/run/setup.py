@@ -9,11 +9,13 @@ from typing import NamedTuple
 
 from checkwatch.core.entry import Adopted, Enrolled, Entry, PlaceKnown
 from checkwatch.core.instant import Instant
+from checkwatch.core.spelling import mistakes_in_spelling, nearest_names
 from checkwatch.errors import CheckwatchError, Problem, WrongUse
 from checkwatch.exchange.places import Files, added
 from checkwatch.run.foresee import changing, renew_all
+from checkwatch.run.outlook import foreseen
 from checkwatch.run.world import Names, names_of
-from checkwatch.store import journal, read
+from checkwatch.store import engine, journal, read
 
 
 class Enrolment(NamedTuple):
@@ -48,6 +50,26 @@ def begin(
     return entries
 
 
+def upgrade(url: str, now: Instant) -> int:
+    """Brings an older book to this program's version; then makes its outlooks anew, of which an
+    older program's do not count, and says for how many names an answer is ready."""
+    # Imported where a book is upgraded: no question needs the migrations.
+    from checkwatch.store import migrate
+
+    migrate.upgrade(url)
+    path = engine.sqlite_path(url)
+    if path is None:
+        return 0
+    # As in `begin`: the book stands without them.
+    with suppress(CheckwatchError):
+        renew_all(url, now)
+        with engine.reading(url) as conn:
+            names = names_of(conn)
+        known = [*names.tags, *names.places]
+        return sum(foreseen(str(path), name, now) is not None for name in known)
+    return 0
+
+
 def enrol(url: str, now: Instant, files: Files, one: Sequence[Enrolled], by: str) -> Enrolment:
     """Adds what files say, and machines that were named beside them, to a book.
 
@@ -57,10 +79,15 @@ def enrol(url: str, now: Instant, files: Files, one: Sequence[Enrolled], by: str
         # Held before it is read: what is added is judged by what stays true until it stands.
         journal.hold(conn, [read.BOOK])
         names = names_of(conn)
-        places, problems = added(files, names.places.values())
+        places, problems = added(files, names.places.values(), names.tags)
         rows = [row.enrolled for row in files.rows]
         problems += _taken(rows, names.tags)
         problems += _taken(one, names.tags | {machine.machine for machine in rows})
+        spelt = [*names.tags, *names.places, *(row.machine for row in rows)]
+        spelt += [place.place for place in places]
+        problems += mistakes_in_spelling(
+            [(machine.machine, machine.machine) for machine in one], spelt
+        )
         problems += [*_doubled(one, places, names), *_homeless(one, places, names)]
         if problems:
             raise WrongUse(*problems)
@@ -105,4 +132,6 @@ def _homeless(
     for machine in one:
         if machine.place and machine.place not in known:
             what = f"the book knows no place {machine.place!r}"
-            yield Problem(machine.machine, what, "add it to a places file")
+            near = nearest_names(machine.place, known, 1)
+            meant = "".join(f"did you mean {name!r}? if not, " for name in near)
+            yield Problem(machine.machine, what, f"{meant}add it to a places file")

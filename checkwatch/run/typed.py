@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from datetime import tzinfo
 
 from checkwatch.core.instant import SECOND, Instant, parse_instant
+
+#: Reads what is no time of a near day: a text, in a zone, for the option that it stands at.
+Read = Callable[[str, tzinfo, str], Instant]
 
 _NEAR = re.compile(r"(?:(yesterday|today|tomorrow) +)?(\d\d?:\d\d(?::\d\d)?)", re.ASCII)
 
 _DAYS = {"yesterday": -1, "today": 0, "tomorrow": 1}
 
 
-def typed_instant(text: str, zone: tzinfo, now: Instant, where: str) -> Instant:
-    """`06:50`, `yesterday 06:50`, `tomorrow 06:50` in the zone; else as `parse_instant`.
+def typed_instant(
+    text: str, zone: tzinfo, now: Instant, where: str, read: Read = parse_instant
+) -> Instant:
+    """`06:50`, `yesterday 06:50`, `tomorrow 06:50` in the zone; else as `read` has it.
 
     Raises WrongUse for what is no time, and for one in a repeated or skipped hour.
     """
     near = _NEAR.fullmatch(text.strip().lower())
     if near is None:
-        return parse_instant(text, zone, where)
+        return read(text, zone, where)
     # Imported here: most questions are about now.
     import pendulum
 
