@@ -18,7 +18,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, m
 from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool
 
-from checkwatch.errors import CannotTell, CheckwatchError, Problem, WrongUse
+from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.store import guards, trouble
 
 #: Milliseconds that a writer waits for another before it gives up.
@@ -36,8 +36,8 @@ def reading(url: str) -> Iterator[Connection]:
 
     Raises CannotTell where there is no book, or none that this program can read.
     """
-    with _open(url, "ro", CannotTell) as conn:
-        _refuse_unless_current(conn, url, CannotTell)
+    with _open(url, "ro") as conn:
+        _refuse_unless_current(conn, url)
         yield conn
 
 
@@ -48,8 +48,8 @@ def writing(url: str) -> Iterator[Connection]:
     Raises CannotTell where there is no book, where it cannot be written, or where its guards are
     missing.
     """
-    with _open(url, "rw", CannotTell) as conn:
-        _refuse_unless_current(conn, url, CannotTell)
+    with _open(url, "rw") as conn:
+        _refuse_unless_current(conn, url)
         if gone := guards.missing(conn):
             what = f"its guards are missing: {', '.join(gone)}"
             remedy = "find out who took them away, then run `checkwatch upgrade`"
@@ -59,15 +59,25 @@ def writing(url: str) -> Iterator[Connection]:
 
 @contextmanager
 def making(url: str) -> Iterator[Connection]:
-    """A database in which a book is to be made or upgraded, whatever it holds."""
-    with _open(url, "rwc", WrongUse) as conn:
+    """A database in which a book is to be made, whatever it holds.
+
+    Raises CannotTell where it cannot be reached or written.
+    """
+    with _open(url, "rwc") as conn:
+        yield conn
+
+
+@contextmanager
+def upgrading(url: str) -> Iterator[Connection]:
+    """A database that is there, with a book of any version or none; else as `making`."""
+    with _open(url, "rw") as conn:
         yield conn
 
 
 @contextmanager
 def looking(url: str) -> Iterator[Connection]:
     """A database that may or may not hold a book of this program's version, for reading."""
-    with _open(url, "ro", CannotTell) as conn:
+    with _open(url, "ro") as conn:
         yield conn
 
 
@@ -111,12 +121,12 @@ def sqlite_path(url: str) -> Path | None:
 
 
 @contextmanager
-def _open(url: str, mode: Mode, refusal: type[CheckwatchError]) -> Iterator[Connection]:
+def _open(url: str, mode: Mode) -> Iterator[Connection]:
     """A transaction; every trouble of the database becomes a refusal that names the book."""
     path = sqlite_path(url)
     if path is not None:
-        _refuse_no_file(path, mode, shown(url), refusal)
-    with trouble.refused(shown(url), refusal):
+        _refuse_no_file(path, mode, shown(url))
+    with trouble.refused(shown(url)):
         engine = _sqlite(path, mode) if path else _server(url, mode)
         with engine.begin() as conn:
             if conn.dialect.name == "postgresql" and mode != "ro":
@@ -125,40 +135,40 @@ def _open(url: str, mode: Mode, refusal: type[CheckwatchError]) -> Iterator[Conn
             yield conn
 
 
-def _refuse_no_file(path: Path, mode: Mode, where: str, refusal: type[CheckwatchError]) -> None:
+def _refuse_no_file(path: Path, mode: Mode, where: str) -> None:
     try:
         size = path.stat().st_size
         is_folder = path.is_dir()
     except FileNotFoundError:
         if mode == "rwc":
             return
-        raise refusal(Problem(where, "there is no book", _BEGIN)) from None
+        raise CannotTell(Problem(where, "there is no book", _BEGIN)) from None
     except OSError as error:
         reason = (error.strerror or "it cannot be opened").lower()
-        raise refusal(Problem(where, reason, "name another file with --db")) from None
+        raise CannotTell(Problem(where, reason, "name another file with --db")) from None
     if is_folder:
-        raise refusal(Problem(where, "is a folder", "name a file in it with --db"))
+        raise CannotTell(Problem(where, "is a folder", "name a file in it with --db"))
     if size == 0 and mode != "rwc":
-        raise refusal(Problem(where, "the file is empty, there is no book in it", _BEGIN))
+        raise CannotTell(Problem(where, "the file is empty, there is no book in it", _BEGIN))
     if mode == "ro" and os.name == "posix" and guards.frozen(str(path)):
-        raise refusal(Problem(where, guards.UNWRITABLE, "give its keeper the right to write it"))
+        raise CannotTell(Problem(where, guards.UNWRITABLE, "give its keeper the right to write it"))
 
 
 _BEGIN = "make one with `checkwatch begin`, or name another with --db"
 
 
-def _refuse_unless_current(conn: Connection, url: str, refusal: type[CheckwatchError]) -> None:
+def _refuse_unless_current(conn: Connection, url: str) -> None:
     state = state_of(conn)
     if state == "none":
         empty = not inspect(conn).get_table_names()
         what = "there is no book in it" if empty else "belongs to something else, it is no book"
-        raise refusal(Problem(shown(url), what, _BEGIN))
+        raise CannotTell(Problem(shown(url), what, _BEGIN))
     if state == "older":
         remedy = "run `checkwatch upgrade`"
-        raise refusal(Problem(shown(url), "the book is of an older version", remedy))
+        raise CannotTell(Problem(shown(url), "the book is of an older version", remedy))
     if state == "newer":
         remedy = "use the version of checkwatch that wrote it, or a later one"
-        raise refusal(Problem(shown(url), "the book is of a newer version", remedy))
+        raise CannotTell(Problem(shown(url), "the book is of a newer version", remedy))
 
 
 @lru_cache(maxsize=16)

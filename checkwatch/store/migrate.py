@@ -13,13 +13,14 @@ from alembic.util import CommandError
 from sqlalchemy import Connection, inspect
 
 import checkwatch
-from checkwatch.errors import Problem, WrongUse
+from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.store import engine, trouble
 from checkwatch.store.engine import State
 
 
 def create(url: str) -> None:
-    """Makes an empty book; WrongUse where there is one already, or something else."""
+    """Makes an empty book; WrongUse where there is one already, or something else, CannotTell where
+    none can be made."""
     with creating(url):
         pass
 
@@ -45,23 +46,23 @@ def creating(url: str) -> Iterator[Connection]:
 
 
 def upgrade(url: str) -> None:
-    """Brings a book's tables to this program's version and sets its guards up anew."""
-    path = engine.sqlite_path(url)
-    if path is not None and not path.exists():
-        raise WrongUse(Problem(engine.shown(url), "there is no book", "make one first"))
-    with engine.making(url) as conn:
+    """Brings a book's tables to this program's version and sets its guards up anew.
+
+    Raises CannotTell where there is no book that this program can bring there.
+    """
+    with engine.upgrading(url) as conn:
         state = engine.state_of(conn)
         if state == "none":
-            raise WrongUse(Problem(engine.shown(url), "there is no book in it", "make one first"))
+            raise CannotTell(Problem(engine.shown(url), "there is no book in it", "make one first"))
         if state == "newer":
             remedy = "use the version of checkwatch that wrote it, or a later one"
-            raise WrongUse(Problem(engine.shown(url), "the book is of a newer version", remedy))
+            raise CannotTell(Problem(engine.shown(url), "the book is of a newer version", remedy))
         try:
             command.upgrade(config(conn), "head")
         except CommandError:
             remedy = "use the version of checkwatch that wrote it"
             problem = Problem(engine.shown(url), "nobody knows the book's version", remedy)
-            raise WrongUse(problem) from None
+            raise CannotTell(problem) from None
 
 
 def schema_state(url: str) -> State:
@@ -106,6 +107,6 @@ def _prepare_file(path: Path, where: str) -> None:
             return
     except OSError as error:
         reason = f"cannot be made: {(error.strerror or str(error)).lower()}"
-        raise WrongUse(Problem(where, reason, "name another place with --db")) from None
-    with trouble.refused(where, WrongUse), closing(sqlite3.connect(path)) as conn:
+        raise CannotTell(Problem(where, reason, "name another place with --db")) from None
+    with trouble.refused(where), closing(sqlite3.connect(path)) as conn:
         conn.execute("PRAGMA journal_mode = WAL")

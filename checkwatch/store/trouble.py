@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 from sqlalchemy.exc import DBAPIError
 
-from checkwatch.errors import CheckwatchError, Problem
+from checkwatch.errors import CannotTell, Problem
 
 _WAIT = "try again in a moment"
 _RIGHTS = "ask whoever keeps the book for the right to write it"
@@ -45,14 +45,14 @@ _POSTGRESQL: _Known = (
 
 
 @contextmanager
-def refused(where: str, refusal: type[CheckwatchError]) -> Iterator[None]:
-    """Turns the database's errors inside the block into `refusal`, naming the book `where`."""
+def refused(where: str) -> Iterator[None]:
+    """Turns the database's errors inside the block into CannotTell, naming the book `where`."""
     try:
         yield
     except DBAPIError as error:
-        raise refusal(_problem(where, error.orig)) from error
+        raise CannotTell(_problem(where, error.orig)) from error
     except sqlite3.Error as error:
-        raise refusal(_problem(where, error)) from error
+        raise CannotTell(_problem(where, error)) from error
 
 
 def _problem(where: str, error: BaseException | None) -> Problem:

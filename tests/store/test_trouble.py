@@ -153,7 +153,7 @@ def test_a_book_of_another_version(book: str, version: str, word: str) -> None:
     with engine.looking(book) as conn:
         assert read.doubts(conn, NOW) != ()
     # There has never been a version 0000, so it cannot be brought up to date either.
-    with pytest.raises(WrongUse, match=r"of a newer version|nobody knows the book's version"):
+    with pytest.raises(CannotTell, match=r"of a newer version|nobody knows the book's version"):
         migrate.upgrade(book)
 
 
