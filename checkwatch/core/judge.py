@@ -9,7 +9,6 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from functools import cached_property
-from itertools import pairwise
 
 from checkwatch.core.attempt import sort_out
 from checkwatch.core.entry import EmergencyUse, Entry, Fault, Severity, Withdrawn
@@ -192,14 +191,6 @@ class Judge:
         """What every version of the rules makes of every check."""
         for version in self.versions.adopted:
             yield from self.judged(version).tracks
-
-    def stretches(
-        self, start: Instant, end: Instant
-    ) -> Iterator[tuple[Instant, Instant, MachineStanding]]:
-        """The standing over [start, end) in pieces within which nothing can change it."""
-        cuts = [start, *self.changes(start, end), end]
-        for here, following in pairwise(cuts):
-            yield here, following, self.at(here)
 
     def until(self, at: Instant) -> Instant:
         """The first instant after `at` at which the standing changes if nothing more is

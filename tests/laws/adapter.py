@@ -23,15 +23,25 @@ MACHINES = (("AM-01", "am", "T1"), ("AM-02", "am", "T1"), ("KIT-1", "kit", "R1")
 PLACES = (("T1", "theatre", "R1"), ("R1", "room", ""))
 #: What can be asked about.
 NAMES = tuple(name for name, *_ in (*MACHINES, *PLACES))
+TOLD = tuple(
+    e.PlaceKnown(
+        seq=0, machine="", at=BEGINNING, recorded=BEGINNING, place=p, place_kind=k, belongs=w
+    )
+    for p, k, w in PLACES
+)
 
 
 @dataclass(frozen=True)
 class World:
-    """A place with its room, three machines, their entries, one or two adopted versions."""
+    """A place with its room, three machines, their entries, one or two adopted versions.
+
+    `told` is what was told of places, in order of (at, seq).
+    """
 
     texts: tuple[str, ...]
     starts: tuple[Instant, ...]
     entries: tuple[e.Entry, ...]
+    told: tuple[e.PlaceKnown, ...] = TOLD
 
     @cached_property
     def versions(self) -> Versions:
@@ -58,21 +68,13 @@ class World:
     @property
     def places(self) -> list[dict[str, Any]]:
         """The places for the oracle."""
-        return [place_as_dict(place) for place in self.known_places.values()]
-
-    @property
-    def known_places(self) -> dict[str, e.PlaceKnown]:
-        """The places for the core."""
-        common: dict[str, Any] = {"seq": 0, "machine": "", "at": BEGINNING, "recorded": BEGINNING}
-        return {p: e.PlaceKnown(**common, place=p, place_kind=k, belongs=w) for p, k, w in PLACES}
+        return [place_as_dict(place) for place in self.told]
 
     @cached_property
     def book(self) -> Book:
         """What the program reads of it: of each machine the entries in the order of `entries`."""
         tags = {entry.machine for entry in self.entries}
-        return Book(
-            self.versions, tuple(self.known_places.values()), by_machine(self.entries, tags)
-        )
+        return Book(self.versions, self.told, by_machine(self.entries, tags))
 
     def judge(self, machine: str, at: int = FOREVER, known: int = FOREVER) -> Judge:
         """The judge of a machine that the book gives; without instants it knows everything."""

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from checkwatch.answers.cleared import Gap, cleared
 from checkwatch.answers.least_work import least_work
 from checkwatch.core import entry as e
 from checkwatch.core.period import parse_period
 from checkwatch.core.rulebook import ForUse, Measure, UntilNext, ValidFor
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import Standing, State
-from tests.build import ask, book, check, did, enrolled, passed, rules, t, wrote
+from tests.build import ask, book, check, did, enrolled, happened, passed, rules, t, wrote
 
 TAG = "AM-01"
 
@@ -201,3 +202,20 @@ def test_a_limit_stays_in_force_after_its_window() -> None:
         (later, "14:00", Standing.CLEARED),
     ):
         assert stands(rulebook, *log, *more, at=at).standing is expected
+
+
+def test_cleared_for_a_time_counts_what_was_written_within_it() -> None:
+    """As of 08:00 the pass ran to 09:00. It was done again at 08:50, and voided at 12:00."""
+    rulebook = rules(check("look", "PT2H"))
+    log = (enrolled(TAG), passed(TAG, "look", "07:00"), passed(TAG, "look", "10:30"))
+    again, voided = passed(TAG, "look", "08:50"), happened(TAG, "unheard-of", "12:00")
+
+    def gap(*more: e.Entry, end: str) -> Gap | None:
+        asked = book(rulebook, *log, *more)
+        return cleared(TAG, asked, ask("08:00"), t(end)).gap
+
+    assert gap(end="09:00") is None
+    assert gap(end="12:30") == Gap(t("09:00"), Standing.NOT_CLEARED)
+    assert gap(again, end="12:30") is None
+    assert gap(again, voided, end="12:00") is None
+    assert gap(again, voided, end="12:30") == Gap(t("12:00"), Standing.NOT_CLEARED)

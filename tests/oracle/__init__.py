@@ -9,17 +9,21 @@ Where the page leaves a choice, the reading that clears less was taken, and a co
 """
 
 from .places import place_at
-from .standing import cleared_for, standing_at
+from .spans import cleared_for, first_gap, place_first_gap, place_until
+from .standing import standing_at
 from .windows import check_at, windows
 from .work import least_work, others_must, owed
 
 __all__ = [
     "check_at",
     "cleared_for",
+    "first_gap",
     "least_work",
     "others_must",
     "owed",
     "place_at",
+    "place_first_gap",
+    "place_until",
     "standing_at",
     "windows",
 ]

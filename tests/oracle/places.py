@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from .book import Entry, Rulebook, Version, counted, enrolment, in_service, place_of, version_at
-from .standing import standing_at
+from .standing import limits_in_force, standing_now
 
 WORST_LAST = ["cleared", "limited", "by-exception", "not-cleared", "withdrawn", "unknown"]
 IN_WORDS = {"by-exception": "by exception", "not-cleared": "not cleared"}
@@ -81,9 +81,10 @@ def machines_here(
         mine = counted(entries, machine, at, known)
         enrolled = enrolment(mine)
         if enrolled is not None and in_service(mine) and place_of(mine) == place:
-            stands = standing_at(versions, entries, machine, at, known)
-            rank = WORST_LAST.index(stands["standing"])
-            found.append(Here(rank, machine, enrolled["kind"], stands["limits"]))
+            rank = WORST_LAST.index(standing_now(versions, entries, machine, at, known))
+            rules = version_at(versions, at, known)
+            limits = limits_in_force(rules, mine) if rules else []
+            found.append(Here(rank, machine, enrolled["kind"], limits))
     return sorted(found, key=lambda each: (each.rank, each.machine))
 
 

@@ -54,30 +54,14 @@ def standing_at(
     }
 
 
-def cleared_for(
-    versions: Sequence[Version],
-    entries: Sequence[Entry],
-    machine: str,
-    T: int,
-    K: int,
-    D: str | int,
-) -> bool:
-    """Say whether a machine is cleared or limited at every instant of [T, T + D).
-
-    D is an ISO 8601 duration, or microseconds. Entries after T do not count; each instant is
-    judged by the version in force at it, so that a rulebook already adopted cannot be overlooked.
-    """
+def standing_now(
+    versions: Sequence[Version], entries: Sequence[Entry], machine: str, T: int, K: int
+) -> str:
+    """Give the standing of a machine at T, as known at K, and nothing more."""
     rules = version_at(versions, T, K)
     if rules is None:
-        return False
-    zone = rules["rulebook"]["zone"]
-    end = T + D if isinstance(D, int) else calendar.add(T, calendar.duration(D), zone)
-    mine = counted(entries, machine, T, K)
-    for moment in sorted({T, *all_turning_points(versions, mine, K)}):
-        in_force = version_at(versions, moment, K) or rules
-        if T <= moment < end and standing_of(versions, in_force, mine, moment, K) not in CLEARED:
-            return False
-    return True
+        return "unknown"
+    return standing_of(versions, rules, counted(entries, machine, T, K), T, K)
 
 
 def standing_of(

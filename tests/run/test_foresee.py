@@ -42,7 +42,7 @@ def test_what_is_foreseen_reads_as_what_is_computed(world: World, data: st.DataO
     for entry in world.entries:
         entries[entry.machine].append(entry)
     newest = max(entry.recorded for entry in world.entries)
-    book = Book(world.versions, tuple(world.known_places.values()), entries, (), newest)
+    book = Book(world.versions, world.told, entries, (), newest)
     start = Instant(newest + data.draw(st.sampled_from((0, 1, HOUR, 3 * DAY))))
     name = data.draw(st.sampled_from(NAMES))
     stretches = foresee(name, book, start)
