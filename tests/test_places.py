@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from checkwatch.answers.adoption import adoption
+from checkwatch.answers.adoption import Direction, adoption
 from checkwatch.answers.board import board
 from checkwatch.answers.book import Book
 from checkwatch.answers.cleared import Cleared, cleared
@@ -140,14 +140,14 @@ def test_adopting_shows_the_places_that_change_and_the_kinds_that_are_lost() -> 
     known = (WITH, place("Room 1", kind="store"), hall)
     found = adoption(told(*known, log=log, rulebook=before), ask(), fewer, t("15:20"))
     assert [
-        (c.after.place, c.before.standing, c.after.standing, c.better) for c in found.places
+        (c.after.place, c.before.standing, c.after.standing, c.direction) for c in found.places
     ] == [
-        ("Hall", Standing.UNKNOWN, Standing.CLEARED, True),
-        ("Theatre 1", Standing.CLEARED, Standing.NOT_CLEARED, False),
+        ("Hall", Standing.UNKNOWN, Standing.CLEARED, Direction.TOWARDS),
+        ("Theatre 1", Standing.CLEARED, Standing.NOT_CLEARED, Direction.AWAY),
     ]
     assert (found.changes, found.lost_place_kinds) == ((), ())
     back = adoption(told(*known, log=log, rulebook=fewer), ask(), before, t("15:20"))
     assert back.lost_place_kinds == ("hall",)
     text = plain(adopting.adoption(back, HERE))
     assert "No longer known, so their places are unknown: hall." in text
-    assert "2 places would change standing: 1 for the better, 1 for the worse." in text
+    assert "2 places would change standing: 1 towards use, 1 away from use." in text

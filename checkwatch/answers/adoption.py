@@ -1,21 +1,36 @@
-"""What adopting a version of the rulebook would change, before anyone adopts it."""
+"""What adopting a version of the rulebook would change, before anyone adopts it; and which versions
+are adopted already, to judge now or later."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from enum import StrEnum
 from typing import Generic, NamedTuple, TypeVar
 
 from checkwatch.answers.book import Book, Question
-from checkwatch.core.entry import Happening, Result
+from checkwatch.core.entry import Adopted, Happening, Result
 from checkwatch.core.instant import Instant
 from checkwatch.core.place import PlaceStanding, place_standing
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.standing import MachineStanding
-from checkwatch.core.states import ORDER
+from checkwatch.core.states import Standing
 from checkwatch.core.versions import Version, Versions
 
 #: A machine's standing, or a place's.
 Stands = TypeVar("Stands", MachineStanding, PlaceStanding)
+
+
+class Direction(StrEnum):
+    """Where a change of standing leads; what leads towards use wants a second look."""
+
+    TOWARDS = "towards use"
+    AWAY = "away from use"
+    NEITHER = "not for use either way"
+
+
+#: The standings in which a machine may be used, by how freely; in any other one it may not, and
+#: from unknown to not cleared is no step towards use.
+_USABLE = (Standing.CLEARED, Standing.LIMITED, Standing.BY_EXCEPTION)
 
 
 class Change(NamedTuple, Generic[Stands]):
@@ -25,9 +40,16 @@ class Change(NamedTuple, Generic[Stands]):
     after: Stands
 
     @property
-    def better(self) -> bool:
-        """Whether it would stand better: the direction that wants a second look."""
-        return ORDER[self.after.standing] < ORDER[self.before.standing]
+    def direction(self) -> Direction:
+        """Whether it could be used more freely than before, or less."""
+        before, after = _freedom(self.before.standing), _freedom(self.after.standing)
+        if before == after:
+            return Direction.NEITHER
+        return Direction.TOWARDS if after > before else Direction.AWAY
+
+
+def _freedom(standing: Standing) -> int:
+    return len(_USABLE) - _USABLE.index(standing) if standing in _USABLE else 0
 
 
 class Adoption(NamedTuple):
@@ -77,11 +99,38 @@ def _places(book: Book, then: Question) -> dict[str, PlaceStanding]:
 def _changed(
     before: Mapping[str, Stands], after: Mapping[str, Stands]
 ) -> tuple[Change[Stands], ...]:
-    """What stands differently, the better first."""
+    """What stands differently, what would be nearer to use first."""
     changes = [
         (name, Change(before[name], stands))
         for name, stands in after.items()
         if stands.standing is not before[name].standing
     ]
-    changes.sort(key=lambda one: (not one[1].better, one[0]))
+    changes.sort(key=lambda one: (list(Direction).index(one[1].direction), one[0]))
     return tuple(change for _, change in changes)
+
+
+class Rules(NamedTuple):
+    """A version of the rulebook by its title, with the entry that adopted it."""
+
+    title: str
+    entry: Adopted
+
+
+class Course(NamedTuple):
+    """The rules in force at an instant, and those that take over later unless somebody adopts
+    others from the same instants."""
+
+    in_force: Rules
+    to_come: tuple[Rules, ...]
+
+
+def course(versions: Versions, adoptions: Iterable[Adopted], at: Instant) -> Course:
+    """What judges at an instant, and what will; `adoptions` are those of the versions."""
+    entries = {entry.seq: entry for entry in adoptions}
+    current = versions.in_force(at)
+    assert current is not None, "a book without rules is refused before"
+    # Of those that judge from one instant on, the last one adopted does.
+    last = {version.start: version for version in versions.adopted}
+    later = [v for v in last.values() if v.start > at and v.seq != current.seq]
+    found = [Rules(v.rulebook.title, entries[v.seq]) for v in (current, *later)]
+    return Course(found[0], tuple(found[1:]))

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from checkwatch import errors
+from checkwatch.answers.adoption import Course
 from checkwatch.cli.files import text_of
 from checkwatch.cli.options import By, Db, Yes, asking, confirm, refuse_untaken
 from checkwatch.cli.show import show, tell, tell_problems
@@ -19,10 +20,9 @@ from checkwatch.rules.run_cases import run_case
 from checkwatch.rules.words import in_words
 from checkwatch.run import clock
 from checkwatch.run.adopt import adopt as write_adoption
-from checkwatch.run.adopt import preview
-from checkwatch.run.world import ask
+from checkwatch.run.adopt import preview, rules_of
 from checkwatch.views import adoption
-from checkwatch.views.words import plural
+from checkwatch.views.words import Here, plural
 
 rules = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
@@ -87,10 +87,12 @@ def show_rules(
     if file is not None:
         print(in_words(rulebook_of(file)))
         return
-    asked = ask(asking(ctx, db).db, clock.now(), lambda _: ())
+    asked, known = rules_of(asking(ctx, db).db, clock.now())
     rulebook = asked.book.rulebook(asked.question)
     assert rulebook is not None, "a book without rules is refused before"
+    show([*adoption.in_force(known, asked.here), ""], asked.banner)
     print(in_words(rulebook))
+    _tell_of(known, asked.here)
 
 
 @rules.command()
@@ -112,12 +114,23 @@ def adopt(
         remedy = "add --by WHO and --why TEXT"
         raise WrongUse(Problem("adopt", "who adopts it and why is kept with it", remedy))
     url = asking(ctx, db).db
-    asked, found = preview(url, clock.now(), rulebook, start)
-    show(adoption.adoption(found, asked.here), asked.banner)
+    asked, found, known, already = preview(url, clock.now(), text, rulebook, start)
+    if already is not None:
+        show(adoption.already(already, known, asked.here), asked.banner)
+        return
+    show(adoption.preview(found, known, asked.here), asked.banner)
     confirm("Adopt it?", yes)
     moment = None if start is None else found.start
     entry = write_adoption(url, clock.now(), text, moment, by, why)
     tell(f"entry {entry.seq}: the rulebook {rulebook.title!r} is adopted")
+    asked, known = rules_of(url, clock.now())
+    _tell_of(known, asked.here)
+
+
+def _tell_of(known: Course, here: Here) -> None:
+    """Prints which rules are still to come, if any are."""
+    if known.to_come:
+        show(adoption.to_come(known, here))
 
 
 def add_to(app: typer.Typer) -> None:

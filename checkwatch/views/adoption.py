@@ -1,17 +1,81 @@
-"""What adopting a rulebook would change, in words."""
+"""What adopting a rulebook would change, who adopted the rules in force, and which are to come."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
-from checkwatch.answers.adoption import Adoption, Change
+from checkwatch.answers.adoption import Adoption, Change, Course, Direction, Rules
+from checkwatch.core.instant import to_datetime
 from checkwatch.core.place import PlaceStanding
 from checkwatch.core.standing import MachineStanding
-from checkwatch.views.report import Report, Table
+from checkwatch.views.report import Command, Report, Table
 from checkwatch.views.words import Here, harmless, listed, plural
 
 #: What would stand differently, by its name.
 Changes = Sequence[tuple[str, Change[MachineStanding] | Change[PlaceStanding]]]
+
+
+#: So much of what somebody gave as a reason is shown.
+_REASON = 400
+
+
+def in_force(found: Course, here: Here) -> Report:
+    """Since when the rules are in force, who adopted them and why."""
+    rules = found.in_force
+    return [f"In force since {here.when(rules.entry.at)}; {_adopted(rules, here)}."]
+
+
+def to_come(known: Course, here: Here, replaced: Sequence[Rules] = ()) -> Report:
+    """The rules that take over later but for those replaced, and how others are put in their
+    place."""
+    report: Report = []
+    for rules in known.to_come:
+        if rules in replaced:
+            continue
+        start = to_datetime(rules.entry.at, here.zone).isoformat()
+        same = rules.entry.text == known.in_force.entry.text
+        report += [
+            "",
+            f"Still to come: from {here.when(rules.entry.at)}, the rules of "
+            f'"{_shown(rules.title)}"{", those in force now," if same else ""} take over; '
+            f"{_adopted(rules, here)}. To have others then, adopt them from the same instant:",
+            Command(f"checkwatch rules adopt FILE --from {start} --by WHO --why TEXT"),
+        ]
+    return report
+
+
+def _adopted(rules: Rules, here: Here) -> str:
+    entry = rules.entry
+    who = f" by {_shown(entry.by)}" if entry.by else ""
+    when = f" at {here.local(entry.recorded)}" if entry.recorded != entry.at else ""
+    why = f': "{_shown(entry.note)}"' if entry.note else ""
+    return f"adopted{who}{when} in entry {entry.seq}{why}"
+
+
+def _shown(text: str) -> str:
+    return harmless(text, _REASON)
+
+
+def already(rules: Rules, known: Course, here: Here) -> Report:
+    """That a rulebook is adopted already, so that nothing is written, and what is still to come."""
+    begins = rules.entry.at
+    when = f"{'since' if begins <= here.now else 'from'} {here.when(begins)}"
+    text = f"These very rules are adopted already, in force {when}; {_adopted(rules, here)}."
+    return [f"{text} Nothing was written.", *to_come(known, here)]
+
+
+def preview(found: Adoption, known: Course, here: Here) -> Report:
+    """What adopting would change, and what else is adopted and still to come."""
+    replaced = [rules for rules in known.to_come if rules.entry.at == found.start]
+    report = adoption(found, here)
+    for rules in replaced:
+        title, number = _shown(rules.title), rules.entry.seq
+        text = (
+            f'It takes the place of the rules of "{title}" from the same instant, entry {number}.'
+        )
+        report += ["", text]
+    return report + to_come(known, here, replaced)
 
 
 def adoption(found: Adoption, here: Here) -> Report:
@@ -23,6 +87,9 @@ def adoption(found: Adoption, here: Here) -> Report:
         "place": [(one.after.place, one) for one in found.places],
     }
     report += [_count(noun, changes) for noun, changes in changed.items()]
+    every = [change for changes in changed.values() for _, change in changes]
+    if any(change.direction is Direction.TOWARDS for change in every):
+        report.append("Look twice at what leads towards use: there the new rules ask for less.")
     for noun, changes in changed.items():
         report += ["", _table(noun, changes)] if changes else []
     for codes, cost in (
@@ -39,21 +106,14 @@ def adoption(found: Adoption, here: Here) -> Report:
 def _count(noun: str, changes: Changes) -> str:
     if not changes:
         return f"No {noun} would change its standing."
-    better = sum(change.better for _, change in changes)
-    return (
-        f"{plural(len(changes), noun)} would change standing: {better} for the better, "
-        f"{len(changes) - better} for the worse."
-    )
+    counts = Counter(change.direction for _, change in changes)
+    told = ", ".join(f"{counts[one]} {one}" for one in Direction if counts[one])
+    return f"{plural(len(changes), noun)} would change standing: {told}."
 
 
 def _table(noun: str, changes: Changes) -> Table:
     rows = tuple(
-        (
-            name,
-            change.before.standing,
-            change.after.standing,
-            "better" if change.better else "worse",
-        )
+        (name, change.before.standing, change.after.standing, change.direction.value)
         for name, change in changes
     )
-    return Table((noun, "by the rules in force", "by the new", "which is"), rows)
+    return Table((noun, "as adopted so far", "by the new rules", "which leads"), rows)
