@@ -12,7 +12,7 @@ from itertools import groupby, islice
 from operator import attrgetter
 from typing import NamedTuple
 
-from sqlalchemy import Connection, Select, func, select, text
+from sqlalchemy import Connection, Select, bindparam, func, select, text
 
 from checkwatch.core.entry import Adopted, Enrolled, Entry, Moved, PlaceKnown, Retired
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso
@@ -26,6 +26,11 @@ from checkwatch.store.tables import entry
 BOOK = ""
 
 _ALL = select(entry)
+#: Built once: an import asks for the head of each machine.
+_HEAD = (
+    _ALL.where(entry.c.machine == bindparam("machine")).order_by(entry.c.position.desc()).limit(1)
+)
+_NEWEST = _ALL.order_by(entry.c.seq.desc()).limit(1)
 #: How many keys one statement asks for, and how many rows are fetched at once.
 _BATCH = 500
 _CHUNK = 1000
@@ -106,7 +111,7 @@ def newest_recorded(conn: Connection) -> Instant | None:
 
 def head(conn: Connection, machine: str) -> Line | None:
     """The last line of a machine's chain; `BOOK` names that of the whole book's entries."""
-    return _one(conn, _ALL.where(entry.c.machine == machine).order_by(entry.c.position.desc()))
+    return _one(conn, _HEAD, machine=machine)
 
 
 def doubts(conn: Connection, now: Instant, machines: Iterable[str] = ()) -> tuple[str, ...]:
@@ -122,7 +127,7 @@ def doubts(conn: Connection, now: Instant, machines: Iterable[str] = ()) -> tupl
         found.append(f"the clock says {iso(now)}, but the newest entry was written {iso(newest)}")
     if gone := guards.missing(conn):
         found.append(f"the book's guards are missing: {', '.join(gone)}")
-    ends = [_one(conn, _ALL.order_by(entry.c.seq.desc())), *(head(conn, m) for m in machines)]
+    ends = [_one(conn, _NEWEST), *(head(conn, m) for m in machines)]
     altered = {line.seq for line in ends if line and not line.whole}
     found.extend(f"entry {seq} was altered" for seq in sorted(altered))
     return tuple(found)
@@ -209,8 +214,8 @@ def _lines(conn: Connection, wanted: Select[Sequence[object]]) -> Generator[Line
         yield from map(Line._make, rows)
 
 
-def _one(conn: Connection, wanted: Select[Sequence[object]]) -> Line | None:
-    row = conn.execute(wanted.limit(1)).first()
+def _one(conn: Connection, wanted: Select[Sequence[object]], **values: str) -> Line | None:
+    row = conn.execute(wanted, values).first()
     return None if row is None else Line._make(row)
 
 
