@@ -28,6 +28,10 @@ from checkwatch.views.words import Here
 #: So far ahead answers are made; where nothing was written for longer they are computed.
 HORIZON = 31 * DAY
 
+#: More names than these at once are not made ready, which would take minutes: an answer is computed
+#: until an entry touches its name.
+MOST = 5_000
+
 #: Told what is done with how many so far.
 Progress = Callable[[str, int], None]
 
@@ -79,12 +83,12 @@ def _touched(conn: Connection, names: Names, before: int) -> set[str]:
 def _renew(
     conn: Connection, now: Instant, names: Names, touched: set[str], progress: Progress
 ) -> None:
-    outlook.forget(conn, touched)
+    # A name that may mean two things has no answer.
+    outlook.forget(conn, touched | names.unclear)
     newest = read.newest_recorded(conn)
     if newest is None:
         return
-    # A name that may mean two things has no answer.
-    left = touched - names.unclear
+    left = touched - names.unclear if len(touched) <= MOST else set[str]()
     start = max(now, newest)
     versions = adopted(conn)
     done = 0

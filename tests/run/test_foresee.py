@@ -16,6 +16,7 @@ from checkwatch.answers.book import Book, Question
 from checkwatch.answers.cleared import cleared
 from checkwatch.core import entry as e
 from checkwatch.core.instant import DAY, HOUR, MINUTE, Instant
+from checkwatch.run import foresee as run_foresee
 from checkwatch.run.foresee import HORIZON, changing, foresee, renew_all
 from checkwatch.run.outlook import foreseen
 from checkwatch.run.world import ask
@@ -175,3 +176,14 @@ def test_what_is_written_past_the_outlooks_silences_them_all(tmp_path: Path) -> 
     assert [name for name in NAMES if foreseen(url, name, NOW)] == ["KIT-1", "T1", "R1"]
     renew_all(url, NOW)
     every_outlook_is_right(url, NOW)
+
+
+def test_more_names_than_can_be_made_ready_are_left_to_the_next_entry(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(run_foresee, "MOST", 5)
+    url = made(tmp_path / "book.db")
+    assert all(foreseen(url, name, NOW) is None for name in NAMES)
+    with changing(url, NOW) as conn:
+        journal.append(conn, [e.Note(seq=0, machine="KIT-1", at=NOW, recorded=NOW)], NOW)
+    assert [name for name in NAMES if foreseen(url, name, NOW)] == ["KIT-1", "T1", "R1"]
