@@ -1,125 +1,48 @@
-"""Bridges of the US National Bridge Inventory, yearly submissions 1997 to 2025.
-
-The data: US Federal Highway Administration, annual files, from the public repository
-ro5enrot/nbi_load_rating at commit 0cb298f; US federal government work, unrestricted public use.
-718 bridges that someone chose for another purpose: no figure here is a national one.
-
-`COUNTED` is a count of the same file with plain code by someone else, without this project's
-converter or engine. It tests the arithmetic of months; that an inspection was late is no finding.
-"""
+"""Bridges, beside the rows of tests/outside/bridges.py: what is dirty, and the edge cases that the
+description of the data names."""
 
 from __future__ import annotations
 
-import csv
-import subprocess
-import sys
 from collections import defaultdict
-from collections.abc import Iterator
 from datetime import UTC
-from itertools import pairwise
 from pathlib import Path
-from typing import NamedTuple, TextIO
 
 import pytest
 
 from checkwatch.answers.book import Question
 from checkwatch.answers.cleared import cleared
 from checkwatch.answers.overdue import overdue
-from checkwatch.answers.windows import windows
 from checkwatch.core.instant import iso, parse_instant
 from checkwatch.core.states import Standing, State
-from checkwatch.core.window import Ending, Window
-from checkwatch.exchange.fleet import read_fleet
-from checkwatch.exchange.places import places_of
-from checkwatch.rules.read import read_or_refuse
-from checkwatch.run import setup
-from checkwatch.run.importing import import_log
-from checkwatch.run.world import Asked, ask
-
-EXAMPLE = Path(__file__).parents[2] / "examples" / "bridges"
-SUBMISSIONS = EXAMPLE / "nbi_718_bridges_1997_2025.csv"
-RULES = EXAMPLE / "rulebook.toml"
-
-#: By type: pairs of consecutive inspections, early, in the exact month, late; then those late by
-#: more than 1, 2, 3, 4, 6, 12 months.
-COUNTED = {
-    "routine": (1367, 201, 1120, 46, (18, 15, 12, 9, 8, 3)),
-    "fracture-critical": (50, 10, 34, 6, (5, 3, 1, 0, 0, 0)),
-    "underwater": (127, 19, 103, 5, (1, 0, 0, 0, 0, 0)),
-    "special": (34, 3, 26, 5, (5, 5, 2, 2, 2, 2)),
-}
-#: Left out of that count, it seems: its last date goes backwards (the first test shows it).
-BACKWARDS = "51:000000000000589"
-CHANGED = "42:000000000020839"
-REINSTATED = "49:0C 306"
-LATE = "33:009300920012100"
-
-
-class Inspection(NamedTuple):
-    """An inspection, the month by whose end the next is due, and the submissions that state it."""
-
-    made: int
-    due: int
-    years: tuple[int, ...]
-
-
-def month(text: str) -> int:
-    """Months since the year 0 of a date that begins `YYYY-MM`."""
-    return int(text[:4]) * 12 + int(text[5:7]) - 1
-
-
-def years_in(note: str) -> tuple[int, ...]:
-    return tuple(int(year) for year in note.removeprefix("submissions ").split())
-
-
-Shown = dict[tuple[str, str], list[Inspection]]
-
-
-def lateness(shown: Shown, type_: str) -> Iterator[tuple[str, int]]:
-    """Months after the due month, for each next inspection with no submission missing between.
-
-    The interval is that of the first submission which shows the earlier inspection.
-    """
-    for (bridge, one_type), inspections in shown.items():
-        if one_type != type_:
-            continue
-        by_month: dict[int, list[Inspection]] = defaultdict(list)
-        for inspection in inspections:
-            by_month[inspection.made].append(inspection)
-        for earlier, later in pairwise(sorted(by_month)):
-            stated = sorted(y for same in by_month[earlier] for y in same.years)
-            following = min(y for same in by_month[later] for y in same.years)
-            if [*stated, following] == list(range(stated[0], following + 1)):
-                first = min(by_month[earlier], key=lambda same: same.years)
-                yield bridge, later - first.due
-
-
-def table(shown: Shown, without: str = "") -> dict[str, tuple[object, ...]]:
-    """The same columns as `COUNTED`."""
-    found: dict[str, tuple[object, ...]] = {}
-    for type_ in COUNTED:
-        late = [months for bridge, months in lateness(shown, type_) if bridge != without]
-        signs = (sum(m < 0 for m in late), late.count(0), sum(m > 0 for m in late))
-        found[type_] = (
-            len(late),
-            *signs,
-            tuple(sum(m > limit for m in late) for limit in (1, 2, 3, 4, 6, 12)),
-        )
-    return found
+from checkwatch.core.window import Ending
+from checkwatch.run.world import Asked
+from tests.outside.bridges import (
+    BACKWARDS,
+    CHANGED,
+    COUNTED,
+    LATE,
+    NOW,
+    REINSTATED,
+    SUBMISSIONS,
+    Inspection,
+    Shown,
+    book,
+    cells,
+    convert,
+    lateness,
+    month,
+    shown_by_windows,
+    table,
+    windows_of,
+    years_in,
+)
 
 
 @pytest.fixture(scope="module")
 def converted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
     """The folder with both files, and what was said of dirty rows."""
     folder = tmp_path_factory.mktemp("bridges")
-    command = [sys.executable, str(EXAMPLE / "convert.py"), str(folder)]
-    done = subprocess.run(command, capture_output=True, text=True, check=True)
-    return folder, done.stderr.splitlines()
-
-
-def cells(path: Path) -> list[dict[str, str]]:
-    with path.open(encoding="utf-8", newline="") as stream:
-        return list(csv.DictReader(stream))
+    return folder, convert(folder)
 
 
 @pytest.fixture(scope="module")
@@ -185,36 +108,15 @@ def test_what_is_dirty_is_told(converted: tuple[Path, list[str]]) -> None:
     assert len(told) == sum(kinds.values())
 
 
-NOW = parse_instant("2026-01-01T00:00:00Z", UTC)
-
-
 @pytest.fixture(scope="module")
 def asked(converted: tuple[Path, list[str]], tmp_path_factory: pytest.TempPathFactory) -> Asked:
     """A real book of the fleet and the logbook, opened for questions."""
     folder, _ = converted
-    url = str(tmp_path_factory.mktemp("book") / "bridges.db")
-    text = RULES.read_text(encoding="utf-8")
-    with (folder / "fleet.csv").open(encoding="utf-8", newline="") as stream:
-        fleet, mistakes = read_fleet(stream, "fleet.csv", read_or_refuse(text, RULES.name).zone)
-    places, more = places_of(fleet, "fleet.csv")
-    assert mistakes + more == []
-    setup.begin(url, NOW, text, [row.enrolled for row in fleet], places, "")
-    log = folder / "logbook.csv"
-
-    def opened() -> TextIO:
-        return log.open(encoding="utf-8", newline="")
-
-    done = import_log(url, NOW, opened, log.name, False, lambda _what, _rows: None)
-    assert done.written == len(cells(log))
-    return ask(url, NOW)
+    return book(folder, str(tmp_path_factory.mktemp("book") / "bridges.db"))
 
 
 def question(at: str) -> Question:
     return Question(parse_instant(at, UTC), NOW)
-
-
-def windows_of(asked: Asked, tag: str) -> list[Window]:
-    return [window for _, window in windows(tag, asked.book, asked.question).windows]
 
 
 def spans(asked: Asked, tag: str) -> list[tuple[str, str, str]]:
@@ -233,16 +135,7 @@ def standing(asked: Asked, name: str, at: str) -> Standing:
 
 def test_windows_give_the_counted_pairs(asked: Asked) -> None:
     """As the first layer, with each due month read off the window that the engine opened."""
-    shown: Shown = defaultdict(list)
-    for tag in asked.names.tags:
-        place = asked.book.judge(tag, asked.question).log.place
-        for window in windows_of(asked, tag):
-            result = window.attempt.result
-            # Due at the instant with which the next month begins: in the month before.
-            inspection = Inspection(
-                month(iso(window.start)), month(iso(window.due)) - 1, years_in(result.note)
-            )
-            shown[place, result.check.rpartition("-")[0]].append(inspection)
+    shown = shown_by_windows(asked)
     assert table(shown, without=BACKWARDS) == COUNTED
     assert [late for bridge, late in lateness(shown, "routine") if bridge == BACKWARDS] == [0]
 
