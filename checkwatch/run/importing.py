@@ -98,8 +98,8 @@ def _write(
         if aimed is None:
             reasons[row.line] = f"what it means, {row.of_ref!r}, was left out"
             continue
-        entry = pen.add(aimed.entry)
-        first, last, written = first or entry.seq, entry.seq, written + 1
+        last = pen.write(aimed.entry)
+        first, written = first or last, written + 1
     return Imported(written, skipped, first, last, reasons, tuple(made.problems))
 
 

@@ -94,12 +94,27 @@ class Pen:
         end = self._ends.get(draft.machine) or self._end_of(draft.machine)
         recorded = Instant(max(self._now, end.recorded))
         written = dated(draft, next(self._numbers), recorded)
-        line = sealed(to_line(written, end.position + 1, end.hash))
-        self._ends[draft.machine] = _End(line.position, line.hash, recorded)
+        self._put(to_line(written, end.position + 1, end.hash))
+        return written
+
+    def write(self, draft: Entry) -> int:
+        """As `add`, for who asks only for the number: for a long import an entry is not made anew
+        to be a line."""
+        end = self._ends.get(draft.machine) or self._end_of(draft.machine)
+        recorded = Instant(max(self._now, end.recorded))
+        seq = next(self._numbers)
+        if draft.at > recorded or isinstance(draft, Adopted):
+            draft = dated(draft, seq, recorded)
+        line = to_line(draft, end.position + 1, end.hash)
+        self._put(line._replace(seq=seq, recorded=recorded))
+        return seq
+
+    def _put(self, line: Line) -> None:
+        line = sealed(line)
+        self._ends[line.machine] = _End(line.position, line.hash, line.recorded)
         self._waiting.append(line)
         if len(self._waiting) >= _CHUNK:
             self.flush()
-        return written
 
     def flush(self) -> None:
         """Hands what waits to the database; it stands there when the transaction ends."""

@@ -45,11 +45,13 @@ def hash_of(line: Line) -> bytes:
 
     Each field is preceded by its length in bytes, so that no two lines are hashed alike.
     """
-    hashed = [_SCHEME, b"%d:%b," % (len(line.prev_hash), line.prev_hash)]
-    for field in line[:-2]:
-        data = str(field).encode("utf-8", "surrogatepass")
-        hashed.append(b"%d:%b," % (len(data), data))
-    return sha256(b"".join(hashed)).digest()
+    head = b"%b%d:%b," % (_SCHEME, len(line.prev_hash), line.prev_hash)
+    fields = [str(field) for field in line[:-2]]
+    text = "".join([f"{len(field)}:{field}," for field in fields])
+    if text.isascii():
+        return sha256(head + text.encode()).digest()
+    encoded = [field.encode("utf-8", "surrogatepass") for field in fields]
+    return sha256(head + b"".join(b"%d:%b," % (len(data), data) for data in encoded)).digest()
 
 
 def sealed(line: Line) -> Line:
