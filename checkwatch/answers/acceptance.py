@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import replace
+from datetime import UTC, tzinfo
 from typing import Any, NamedTuple
 
 from checkwatch.core.attempt import judge, plain
@@ -25,14 +26,18 @@ from checkwatch.core.entry import (
     Result,
     Struck,
 )
-from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso
+from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso, to_datetime
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.period import later
 from checkwatch.core.rulebook import Check, ForUse, Measure, Rulebook
+from checkwatch.core.wording import MONTHS, WEEKDAYS
 from checkwatch.errors import Problem
 
 _LONGEST_TEXT = 10_000
 _LONGEST_NAME = 64
+
+#: No meter of a machine counts so far.
+_MOST_DIGITS = 12
 
 
 class Facts(NamedTuple):
@@ -63,7 +68,7 @@ def mistakes_in(
     `rulebook` is the version in force at the entry's `at`; what `of` names is looked at by
     `mistakes_about`.
     """
-    found = [*_times(entry, facts, now), *_texts(entry)]
+    found = [*_times(entry, facts, now, rulebook.zone), *_texts(entry)]
     if isinstance(entry, Result):
         found += _result(entry, rulebook, facts)
     elif isinstance(entry, Happening):
@@ -82,14 +87,19 @@ def mistakes_in(
     return tuple(Problem(where, what, remedy) for what, remedy in found)
 
 
-def mistakes_about(entry: Entry, target: Entry | Target | None, where: str) -> tuple[Problem, ...]:
-    """What is wrong with what a striking or a closed fault names; None is an unknown entry."""
+def mistakes_about(
+    entry: Entry, target: Entry | Target | None, where: str, zone: tzinfo = UTC
+) -> tuple[Problem, ...]:
+    """What is wrong with what a striking or a closed fault names; None is an unknown entry.
+
+    Times are told in `zone`.
+    """
     if not isinstance(entry, Struck) and (not isinstance(entry, FaultClosed) or entry.of is None):
         return ()
     if isinstance(target, Entry):
         target = Target(target.machine, type(target), target.at)
     look = _striking if isinstance(entry, Struck) else _closing
-    return tuple(Problem(where, *one) for one in look(entry, target))
+    return tuple(Problem(where, *one) for one in look(entry, target, zone))
 
 
 def mistakes_in_name(name: str, called: str, where: str) -> tuple[Problem, ...]:
@@ -124,19 +134,30 @@ def same_content(draft: Entry, written: Entry) -> bool:
 _Mistake = tuple[str, str]
 
 
-def _times(entry: Entry, facts: Facts, now: Instant) -> Iterator[_Mistake]:
+def _told(instant: Instant, zone: tzinfo) -> str:
+    """An instant as people read it: "Wed 25 Nov 2026 15:40 GMT"."""
+    try:
+        moment = to_datetime(instant, zone)
+    except OverflowError:  # the last hours of the calendar, seen from a zone ahead of UTC
+        return iso(instant)
+    day = f"{WEEKDAYS[moment.weekday()][:3]} {moment.day} {MONTHS[moment.month - 1]}"
+    return f"{day} {moment.year} {moment:%H:%M %Z}"
+
+
+def _times(entry: Entry, facts: Facts, now: Instant, zone: tzinfo) -> Iterator[_Mistake]:
     if entry.at > now + CLOCK_TOLERANCE:
-        yield f"dated {iso(entry.at)}, which is still to come", "write it when it has happened"
+        what = f"dated {_told(entry.at, zone)}, which is still to come"
+        yield what, "write it when it has happened"
     if entry.at < facts.enrolled.at:
-        since = iso(facts.enrolled.at)
-        yield f"dated before the machine was commissioned at {since}", "correct the time"
+        since = _told(facts.enrolled.at, zone)
+        yield f"dated before the machine was commissioned, {since}", "correct the time"
     # A retirement in error can be struck, and anyone may say something about it.
     if (
         facts.retired is not None
         and entry.at > facts.retired
         and not isinstance(entry, Struck | Note)
     ):
-        yield f"the machine was retired at {iso(facts.retired)}", "check the tag"
+        yield f"the machine was retired, {_told(facts.retired, zone)}", "check the tag"
 
 
 def _texts(entry: Entry) -> Iterator[_Mistake]:
@@ -203,6 +224,11 @@ def _reading(entry: Reading, rulebook: Rulebook) -> Iterator[_Mistake]:
     meters = {clause.meter for clause in clauses if isinstance(clause, ForUse)}
     if entry.meter not in meters:
         yield f"no rule asks for the meter {quoted(entry.meter)}", _nearest(entry.meter, meters)
+    # Before it is written out: a number like 1e999999 would fill a screen.
+    if entry.value and abs(entry.value.adjusted()) > _MOST_DIGITS:
+        yield "no meter shows such a number", "read it again"
+    elif entry.value < 0:
+        yield f"a meter does not count below zero: {plain(entry.value)}", "read it again"
 
 
 def _exception(entry: EmergencyUse, rulebook: Rulebook) -> Iterator[_Mistake]:
@@ -215,7 +241,7 @@ def _exception(entry: EmergencyUse, rulebook: Rulebook) -> Iterator[_Mistake]:
         yield f"it lasts longer than the {longest} that the rulebook allows", "shorten it"
 
 
-def _striking(entry: Entry, target: Target | None) -> Iterator[_Mistake]:
+def _striking(entry: Entry, target: Target | None, zone: tzinfo) -> Iterator[_Mistake]:
     if target is None:
         yield "what it strikes is not in the book", "name the entry's number or its ref"
         return
@@ -224,15 +250,16 @@ def _striking(entry: Entry, target: Target | None) -> Iterator[_Mistake]:
     if target.kind is Struck:
         yield "a striking cannot be struck", "write what is true as a new entry"
     if entry.at < target.at:
-        yield f"dated before what it strikes, {iso(target.at)}", "correct the time"
+        yield f"dated before what it strikes, {_told(target.at, zone)}", "correct the time"
 
 
-def _closing(entry: Entry, target: Target | None) -> Iterator[_Mistake]:
+def _closing(entry: Entry, target: Target | None, zone: tzinfo) -> Iterator[_Mistake]:
     if target is None or target.kind is not Fault or target.machine != entry.machine:
         what = "what it closes is no fault of this machine"
         yield what, "name the fault's own entry; see `checkwatch why`"
     elif entry.at < target.at:
-        yield f"dated before the fault that it closes, {iso(target.at)}", "correct the time"
+        what = f"dated before the fault that it closes, {_told(target.at, zone)}"
+        yield what, "correct the time"
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:

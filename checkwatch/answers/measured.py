@@ -15,6 +15,9 @@ from checkwatch.errors import Problem, WrongUse
 # Longer numbers are slips of the keyboard, and those with an exponent nobody writes by hand.
 _NUMBER = re.compile(r"([+-]?\d{1,12}(?:\.\d{1,12})?)(?:\s*([^\d\s.,].*))?", re.ASCII | re.DOTALL)
 
+# What goes on with the number instead, so that 1e5 and 12:30 are not 1 and 12 of something.
+_NO_UNIT = re.compile(r"[eE][+-]?\d|[-+:/*^]", re.ASCII)
+
 
 def read_measures(text: str, takes: Mapping[str, Measure], where: str) -> Measures:
     """Measures in the order in which they are written, `;` between them.
@@ -44,7 +47,7 @@ def _number(text: str, code: str, measure: Measure | None, where: str) -> Decima
     """The number that stands in a text, as it is or with the unit of its measure behind it."""
     written = text.strip()
     match = _NUMBER.fullmatch(written)
-    if match is None:
+    if match is None or (measure is None and match[2] and _NO_UNIT.match(match[2])):
         what = f"{quoted(written)} is no number" if written else f"{cut(code)} has no number"
         raise WrongUse(Problem(where, what, f"write it like {cut(code)}=60 or {cut(code)}=60.5"))
     number, unit = match.groups()

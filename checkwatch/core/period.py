@@ -106,7 +106,7 @@ def parse_period(text: str, where: str = "duration") -> Period:
 
 def _too_long(text: str, where: str) -> WrongUse:
     what = f"{text[:60]!r} is longer than {_LONGEST_YEARS} years"
-    return WrongUse(Problem(where, what, "leave the rule out where there is no limit"))
+    return WrongUse(Problem(where, what, "give a shorter one"))
 
 
 def later(instant: Instant, period: Period, zone: tzinfo) -> Instant:

@@ -98,7 +98,8 @@ def refuse_mistakes(conn: Connection, drafts: Iterable[Entry], asked: Asked) -> 
             continue
         problems += mistakes_in(draft, version.rulebook, facts, asked.names.places, now, where)
         if isinstance(draft, Struck | FaultClosed) and draft.of is not None:
-            problems += mistakes_about(draft, read.by_number(conn, draft.of), where)
+            target = read.by_number(conn, draft.of)
+            problems += mistakes_about(draft, target, where, version.rulebook.zone)
     if problems:
         raise WrongUse(*problems)
 

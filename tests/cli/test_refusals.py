@@ -1,0 +1,59 @@
+"""What is refused says what is wrong and what to type instead, in local time and in plain words."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+from freezegun import freeze_time
+
+from checkwatch.answers.acceptance import Facts, mistakes_in
+from checkwatch.core import entry as e
+from checkwatch.core.period import parse_period
+from checkwatch.core.rulebook import ForUse
+from tests.build import check, enrolled, rules, t, wrote
+from tests.cli.line import run
+
+METERED = rules(
+    check(
+        "filter", validity=(ForUse(amount=100, meter="hours", reading_within=parse_period("P7D")),)
+    )
+)
+
+
+@pytest.mark.parametrize("value", ["-1", "-0.5", "1e999999", "1e-999999", "-1e999999", "1e13"])
+def test_a_reading_that_no_meter_shows_is_refused(value: str) -> None:
+    entry = wrote(e.Reading, "AM-01", "08:00", meter="hours", value=Decimal(value))
+    machine = enrolled("AM-01")
+    assert isinstance(machine, e.Enrolled)
+    (problem,) = mistakes_in(entry, METERED, Facts(machine), (), t("09:00"), "here")
+    assert problem.remedy == "read it again"
+    assert len(str(problem)) < 100
+
+
+def refusal(book: str, *words: str, code: int = 2) -> str:
+    """What a command is refused with; it says nothing else."""
+    said = run("--db", book, *words)
+    assert (said.code, said.out) == (code, "")
+    return said.err
+
+
+def test_times_in_refusals_are_local_and_to_the_minute(small: str) -> None:
+    with freeze_time("2040-06-01T07:30:15.123456Z"):
+        number = run("--db", small, "fault", "AM-01", "limit", "--note", "dim", "--json").document
+        assert run("--db", small, "retire", "AM-02").code == 0
+    with freeze_time("2040-06-02T07:00:00Z"):
+        assert "retired, Fri 1 Jun 2040 08:30 BST; check the tag" in refusal(
+            small, "withdraw", "AM-02"
+        )
+        closed = ["fault-closed", "AM-01", str(number["entries"][0]), "--at", "yesterday 08:00"]
+        assert "that it closes, Fri 1 Jun 2040 08:30 BST; correct" in refusal(small, *closed)
+        early = refusal(small, "note", "AM-01", "words", "--at", "2023-07-01T12:00")
+        assert "before the machine was commissioned, Mon 1 Jan 2024 00:00 GMT" in early
+        late = refusal(small, "note", "AM-01", "words", "--at", "9999-12-31T23:59Z")
+        assert "dated Fri 31 Dec 9999 23:59 GMT, which is still to come" in late
+
+
+@pytest.mark.parametrize("option", [["cleared", "AM-01", "--for"], ["overdue", "--within"]])
+def test_a_time_that_is_too_long_is_to_be_shorter(small: str, option: list[str]) -> None:
+    assert refusal(small, *option, "P9999Y").endswith("; give a shorter one\n")
