@@ -11,15 +11,12 @@ from hypothesis import HealthCheck, given, note, settings
 from hypothesis import strategies as st
 
 from checkwatch.answers.book import Question
-from checkwatch.answers.cleared import Cleared, cleared
+from checkwatch.answers.cleared import cleared
 from checkwatch.answers.least_work import least_work
-from checkwatch.answers.overdue import owed_checks
 from checkwatch.core.instant import DAY, FOREVER, Instant
-from checkwatch.core.judge import Judge
-from checkwatch.core.place import present
-from checkwatch.core.standing import CheckState, MachineStanding
 from tests import oracle
 from tests.laws.adapter import MACHINES, PLACES, World
+from tests.laws.program import of_answer, of_check, of_debts, of_windows
 from tests.laws.random_worlds import worlds
 
 CALM = settings(
@@ -43,74 +40,6 @@ def boundaries(world: World) -> list[int]:
                 )
     found.discard(FOREVER)
     return sorted(near for at in found for near in (at - 1, at, at + 1))
-
-
-def finite(instant: Instant) -> int | None:
-    """The oracle says None where the core says forever."""
-    return None if instant == FOREVER else instant
-
-
-def of_check(state: CheckState) -> dict[str, Any]:
-    """A state as the oracle shows it."""
-    window = state.window if state.ready else None
-    return {
-        "state": state.state.value,
-        "since": state.since,
-        "entry": state.attempt.seq if state.attempt else None,
-        "due_from": finite(window.due_from) if window else None,
-        "due": finite(window.due) if window else None,
-        "until": finite(window.expiry) if window else None,
-    }
-
-
-def of_windows(judge: Judge, at: Instant, check: str) -> list[dict[str, Any]]:
-    """The windows of one check as the oracle shows them."""
-    version = judge.versions.in_force(at)
-    tracks = judge.judged(version).tracks if version else ()
-    return [
-        {
-            "from": window.start,
-            "due_from": finite(window.due_from),
-            "due": finite(window.due),
-            "until": finite(window.until),
-            "outcome": window.attempt.outcome.value,
-            "entry": window.attempt.seq,
-            "ended_by": window.ended_by.value,
-            "ended_entry": window.ended_entry,
-        }
-        for track in tracks
-        if track.check.code == check
-        for window in track.windows
-        if window
-    ]
-
-
-def of_answer(answer: Cleared) -> dict[str, Any]:
-    """An answer as the oracle shows it."""
-    return {
-        "standing": answer.standing.value,
-        "until": finite(answer.until),
-        "limits": sorted({text for _, text in answer.limits}),
-        "gap": (answer.gap.at, answer.gap.standing.value) if answer.gap else None,
-        "throughout": answer.gap is None,
-    }
-
-
-def of_debts(standing: MachineStanding) -> list[dict[str, Any]]:
-    """What a machine owes, as the oracle shows it: excused debts, gates, then the longest owed."""
-    if not present(standing) or standing.log.withdrawn:
-        return []
-    debts = [
-        {
-            "check": debt.state.check.code,
-            "gate": debt.state.check.gate,
-            "state": debt.state.state.value,
-            "since": debt.state.since,
-            "excused_until": debt.excused_until,
-        }
-        for debt in owed_checks(standing)
-    ]
-    return sorted(debts, key=lambda d: (d["excused_until"] is None, not d["gate"], d["since"]))
 
 
 def _compare_machine(world: World, machine: str, at: Instant, known: Instant) -> None:

@@ -17,6 +17,12 @@ def utc(text: str) -> int:
     return calendar.instant(moment if moment.tzinfo else moment.replace(tzinfo=UTC))
 
 
+class Rules(dict[str, Any]):
+    """A rulebook, and the text of which it was read."""
+
+    text: str
+
+
 def rulebook(checks: str, zone: str = "UTC", more: str = "") -> list[tuple[int, int, Any]]:
     """Adopt one rulebook, made of its checks, from the beginning."""
     text = f"""
@@ -28,7 +34,9 @@ def rulebook(checks: str, zone: str = "UTC", more: str = "") -> list[tuple[int, 
         title = "Switched on"
         {more}
         {checks}"""
-    return [(FIRST, FIRST, tomllib.loads(text, parse_float=Decimal))]
+    rules = Rules(tomllib.loads(text, parse_float=Decimal))
+    rules.text = text
+    return [(FIRST, FIRST, rules)]
 
 
 class Log(list[dict[str, Any]]):
@@ -60,7 +68,7 @@ class Log(list[dict[str, Any]]):
         return self.add("struck", at, of=seq, outcome=outcome)
 
 
-TEST = '[[check]]\ncode = "test"\nkinds = ["am"]\n'
+TEST = '[[check]]\ncode = "test"\ntitle = "Test"\nkinds = ["am"]\n'
 DAY = TEST + 'voided_by = ["power-on"]\n[[check.validity]]\nvalid_for = "PT24H"\n'
 
 
@@ -85,6 +93,7 @@ def due(clause: str, log: Log, zone: str = "UTC") -> list[tuple[str, str]]:
 COVERING = """
 [[check]]
 code = "full"
+title = "full"
 kinds = ["am"]
 covers = ["middle"]
 minutes = { hands_on = 9 }
@@ -98,12 +107,14 @@ fail_above = 300
 believable = [0, 2000]
 [[check]]
 code = "middle"
+title = "middle"
 kinds = ["am"]
 covers = ["short"]
 minutes = { hands_on = 4 }
 endless = true
 [[check]]
 code = "short"
+title = "short"
 kinds = ["am"]
 minutes = { hands_on = 3, alone = 1 }
 endless = true
@@ -113,5 +124,6 @@ unit = "mL/min"
 limited_above = 100
 [[check.measure]]
 code = "hold"
+unit = "s"
 required = false
 """

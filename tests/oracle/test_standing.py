@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from typing import Any
 
+import pytest
+
 from tests.oracle import (
     cleared_for,
     least_work,
@@ -20,6 +22,8 @@ from tests.oracle.builder import (
     stands,
     utc,
 )
+
+pytestmark = pytest.mark.usefixtures("answered_by")
 
 # Standings, by hand
 

@@ -7,6 +7,8 @@ import pytest
 from tests.oracle import calendar, windows
 from tests.oracle.builder import LATER, TEST, Log, due, rulebook, utc
 
+pytestmark = pytest.mark.usefixtures("answered_by")
+
 # Published intervals
 
 

@@ -5,6 +5,8 @@ import pytest
 from tests.oracle import check_at, least_work, others_must, standing_at, windows
 from tests.oracle.builder import COVERING, DAY, LATER, TEST, Log, rulebook, stands, state, utc
 
+pytestmark = pytest.mark.usefixtures("answered_by")
+
 # Windows and states, by hand
 
 
@@ -212,7 +214,8 @@ def test_struck_return_still_voids_and_gives_no_return() -> None:
 
 def test_struck_limited_result_keeps_its_limit() -> None:
     rules = rulebook(
-        DAY + '[[check]]\ncode = "extra"\nkinds = ["am"]\ngate = false\nendless = true'
+        DAY
+        + '[[check]]\ncode = "extra"\ntitle = "Extra"\nkinds = ["am"]\ngate = false\nendless = true'
     )
     log = Log()
     log.done("2026-03-04T08:00")
