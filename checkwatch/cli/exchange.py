@@ -25,7 +25,7 @@ from checkwatch.run.foresee import Progress
 from checkwatch.run.importing import Imported, import_log
 from checkwatch.run.world import names_of
 from checkwatch.store import engine, read
-from checkwatch.views.words import plural
+from checkwatch.views.words import listed, plural
 
 
 def import_file(
@@ -40,8 +40,8 @@ def import_file(
     """Read a logbook file into the book: all of it, or with one mistake nothing.
 
     With --reject the bad rows go to a file, each with its reason; a bad row takes with it every
-    later row of its machine, so that no pass comes in without what ended it. Then the exit code is
-    0 also where rows were left out: what is printed says how many.
+    row of its machine, so that no pass comes in without what ended it. Then the exit code is 0
+    also where rows were left out: what is printed says how many, and which machines.
     """
     # Unlike Path.is_file, it says no to a name that no file can have.
     if not os.path.isfile(file):
@@ -124,6 +124,8 @@ def _tell(found: Imported, reject: Path | None) -> None:
         print(f"{plural(found.skipped, 'row')} skipped: in the book already.")
     if reject is not None:
         print(f"{plural(len(found.reasons), 'row')} refused, in {reject}.")
+    if found.left_out:
+        print(f"Left as they were: {listed(found.left_out)}.")
 
 
 def export(

@@ -9,7 +9,7 @@ from itertools import islice
 
 from checkwatch.answers.acceptance import Target, mistakes_about, same_content
 from checkwatch.core.entry import Entry, FaultClosed, Struck
-from checkwatch.core.instant import BEGINNING, Instant
+from checkwatch.core.instant import BEGINNING
 from checkwatch.core.mistake import quoted
 from checkwatch.errors import Problem
 from checkwatch.exchange.logbook import BadRow, Row
@@ -17,11 +17,6 @@ from checkwatch.exchange.seen import REFUSED, Seen
 
 #: From refs to the entries of the book that carry them; unknown refs are left out.
 KnownRefs = Callable[[list[str]], Mapping[str, Entry]]
-
-#: Where a row stands: its `at`, then its line.
-Stand = tuple[Instant, int]
-
-_BEFORE_ALL: Stand = (BEGINNING, 0)
 
 _BATCH = 400
 
@@ -46,37 +41,24 @@ class Plan:
     """What the rows of a file came to.
 
     `mistakes` are the rows that read well and cannot be written all the same; `problems` has
-    these and all others, in the order of the file. `bad_from` is where each machine's first bad
-    row stands, by (at, line); `strikings` where each stands, its machine and from where on it
-    strikes rows of the file; `skip` the lines of rows that are in the book already.
-    With `unreadable_machine` nobody can say whose rows are missing: then nothing may be written.
+    these and all others, in the order of the file. `doubtful` are the machines that have a bad
+    row; `skip` the lines of rows that are in the book already. With `unreadable_machine` nobody
+    can say whose rows are missing: then nothing may be written.
     """
 
     problems: list[Problem] = field(default_factory=list)
     mistakes: dict[int, tuple[Problem, ...]] = field(default_factory=dict)
-    bad_from: dict[str, tuple[Instant, int]] = field(default_factory=dict)
+    doubtful: set[str] = field(default_factory=set)
     skip: Lines = field(default_factory=Lines)
     unreadable_machine: bool = False
-    strikings: list[tuple[Stand, str, Stand]] = field(default_factory=list)
 
-    def bad(self, machine: str, since: Stand, problems: tuple[Problem, ...]) -> None:
-        """Notes a bad row, and from where on its machine is not known for sure without it."""
+    def bad(self, machine: str, problems: tuple[Problem, ...]) -> None:
+        """Notes a bad row, and that its machine is not known for sure without it."""
         self.problems += problems
         if machine:
-            self.bad_from[machine] = min(since, self.bad_from.get(machine, since))
+            self.doubtful.add(machine)
         else:
             self.unreadable_machine = True
-
-    def settle(self) -> None:
-        """Takes with a striking that is taken also what it strikes, and what comes after that:
-        a pass must not come in without what took it away.
-
-        From the last striking to the first, so that none is left out that another one reaches.
-        """
-        for stands, machine, struck in sorted(self.strikings, reverse=True):
-            first = self.bad_from.get(machine)
-            if first is not None and stands >= first:
-                self.bad_from[machine] = min(first, struck)
 
 
 def plan(rows: Iterable[Row | BadRow], known_refs: KnownRefs, where: str) -> Plan:
@@ -95,23 +77,14 @@ def plan(rows: Iterable[Row | BadRow], known_refs: KnownRefs, where: str) -> Pla
                     _note(row, made, seen)
                 else:
                     _look_at(row, made, seen, known, where)
-    made.settle()
     return made
 
 
 def _note(row: BadRow, made: Plan, seen: Seen) -> None:
-    """A row that says nothing sure; without a time it may be earlier than all others."""
-    since = _BEFORE_ALL if row.at is None else (row.at, row.line)
-    if row.cells.get("what", "").strip() == Struck.what:
-        since = _struck_since(seen.get(row.cells["of"]))
-    made.bad(row.machine, since, row.problems)
+    """A row that says nothing sure."""
+    made.bad(row.machine, row.problems)
     if row.ref:
         seen.add(row.ref, Target(row.machine, REFUSED, row.at or BEGINNING))
-
-
-def _struck_since(target: Target | None) -> Stand:
-    """From where on a striking that is missing is missed: what it strikes may be any row."""
-    return (target.at, 0) if target else _BEFORE_ALL
 
 
 def _look_at(row: Row, made: Plan, seen: Seen, known: Mapping[str, Entry], where: str) -> None:
@@ -121,18 +94,15 @@ def _look_at(row: Row, made: Plan, seen: Seen, known: Mapping[str, Entry], where
     if is_new and not row.of_ref and entry.ref not in known:
         return  # It says nothing about others, as nearly every row.
     meant = target or known.get(row.of_ref)
-    since = (entry.at, row.line)
     if wrong := tuple(_wrong(row, is_new, meant, known, f"{where}: line {row.line}")):
         made.mistakes[row.line] = wrong
         # A row that names an entry of another machine may be about either.
         machine = "" if meant and meant.machine != entry.machine else entry.machine
-        made.bad(machine, _struck_since(target) if isinstance(entry, Struck) else since, wrong)
+        made.bad(machine, wrong)
         if is_new and entry.ref:
             seen.refuse(entry.ref)
     elif entry.ref in known:
         made.skip.add(row.line)
-    elif target and isinstance(entry, Struck):
-        made.strikings.append((since, entry.machine, _struck_since(target)))
 
 
 def _wrong(
@@ -166,17 +136,13 @@ def _same(row: Row, known: Mapping[str, Entry]) -> bool:
     return same_content(draft, entry)
 
 
-def taken(plan: Plan, row: Row | BadRow) -> bool:
-    """Whether a row goes with a bad one: it is bad itself, or later of the same machine.
+def left_out(plan: Plan, row: Row | BadRow) -> bool:
+    """Whether a row is not written: it is bad itself, or of a machine that has a bad row.
 
-    What strikes or closes a row that is taken is no earlier than that row, so it is taken too;
-    what is struck by a row that is taken is taken as well.
+    What a bad row says may have ended what the good ones say, so a machine comes in whole or not
+    at all.
     """
-    if isinstance(row, BadRow):
-        return True
-    entry = row.entry
-    first = plan.bad_from.get(entry.machine)
-    return row.line in plan.mistakes or (first is not None and (entry.at, row.line) >= first)
+    return isinstance(row, BadRow) or row.entry.machine in plan.doubtful
 
 
 def _batches(rows: Iterable[Row | BadRow]) -> Iterator[list[Row | BadRow]]:

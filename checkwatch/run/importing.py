@@ -17,7 +17,7 @@ from checkwatch.core.instant import Instant
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.kept import keep, kept
 from checkwatch.exchange.logbook import BadRow, Row, read_logbook
-from checkwatch.exchange.plan import Plan, plan, taken
+from checkwatch.exchange.plan import Plan, left_out, plan
 from checkwatch.exchange.write import BY_NUMBER
 from checkwatch.run.foresee import Progress, changing
 from checkwatch.run.world import adopted, names_of
@@ -43,6 +43,7 @@ class Imported(NamedTuple):
     last: int
     reasons: dict[int, str]
     problems: tuple[Problem, ...]
+    left_out: tuple[str, ...]
 
 
 def import_log(
@@ -100,7 +101,8 @@ def _write(
             continue
         last = pen.write(aimed.entry)
         first, written = first or last, written + 1
-    return Imported(written, skipped, first, last, reasons, tuple(made.problems))
+    problems, left_out = tuple(made.problems), tuple(sorted(made.doubtful))
+    return Imported(written, skipped, first, last, reasons, problems, left_out)
 
 
 def _reason(row: Row | BadRow, made: Plan) -> str:
@@ -108,7 +110,7 @@ def _reason(row: Row | BadRow, made: Plan) -> str:
     problems = row.problems if isinstance(row, BadRow) else made.mistakes.get(row.line, ())
     if problems:
         return " | ".join(str(problem) for problem in problems)
-    return "it follows a row of its machine that was refused" if taken(made, row) else ""
+    return "another row of its machine was refused" if left_out(made, row) else ""
 
 
 def _aimed(conn: Connection, pen: journal.Pen, row: Row) -> Row | None:

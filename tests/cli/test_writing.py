@@ -208,7 +208,7 @@ def test_reasons_that_find_no_room_are_told(small: str, tmp_path: Path) -> None:
     assert (said.code, said.out) == (6, "")
     assert "line 3: " in said.err
     assert "splendid" in said.err
-    assert "line 4: it follows a row of its machine that was refused" in said.err
+    assert "line 4: another row of its machine was refused" in said.err
     assert "the good rows are in the book" in said.err
     assert numbers(small) == 2
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from checkwatch.core import entry as e
+from checkwatch.exchange import plan
 from checkwatch.exchange.logbook import Row
-from checkwatch.exchange.plan import taken
 from tests.exchange.department import HELD, NOW, log_rows, nothing, planned, t
 
 HEADING = "machine,what,at,started,outcome,measures,limits,until,place,of,by,decided,note,ref"
@@ -31,62 +31,34 @@ def log(*lines: str) -> str:
 def left_out(text: str) -> list[int]:
     """The lines that --reject leaves out."""
     made = planned(text, nothing)
-    return [row.line for row in log_rows(text) if taken(made, row)]
+    return [row.line for row in log_rows(text) if plan.left_out(made, row)]
 
 
-def test_a_bad_row_takes_every_later_row_of_its_machine_with_it() -> None:
-    """By `at`, then by the order of the file; other machines go on."""
+def test_a_bad_row_takes_every_row_of_its_machine_with_it() -> None:
+    """What it says may have ended what an earlier one says; other machines go on."""
     text = log(
-        "AM-01 repair 08:00",
-        "AM-01 repair 10:00",
+        "AM-01 self-test 08:00 outcome=pass",
+        "AM-02 self-test 08:00 outcome=pass",
         "AM-01 reparation 09:00",
-        "AM-01 repair 09:00",
-        "AM-01 repair 08:59",
+        "AM-01 repair 10:00",
         "AM-02 repair 11:00",
     )
-    assert left_out(text) == [3, 4, 5]
+    assert left_out(text) == [2, 4, 5]
 
 
-def test_a_row_before_a_bad_one_of_the_same_time_stays() -> None:
-    text = log("AM-01 repair 09:00", "AM-01 repair 09:00 ref=A", "AM-01 repair 09:00 ref=A")
-    assert left_out(text) == [4]
+def test_a_ref_that_comes_twice_takes_every_row_of_its_machine_with_it() -> None:
+    text = log("AM-01 repair 09:00 ref=A", "AM-02 repair 09:00", "AM-01 repair 09:30 ref=A")
+    assert left_out(text) == [2, 4]
 
 
-def test_a_bad_row_without_a_time_takes_all_of_its_machine() -> None:
-    assert left_out(log("AM-01 repair 08:00", "AM-01 repair ", "AM-02 repair 08:00")) == [2, 3]
+def test_a_striking_of_nothing_takes_every_row_of_its_machine_with_it() -> None:
+    text = log("AM-01 self-test 08:00 outcome=pass", "AM-01 struck 10:00 of=B")
+    assert left_out(text) == [2, 3]
 
 
 @pytest.mark.parametrize("machine", ["", "AM-77"])
 def test_a_row_of_which_machine_nobody_knows_stops_the_import(machine: str) -> None:
     assert planned(log("AM-01 repair 08:00", f"{machine} repair 09:00")).unreadable_machine
-
-
-def test_what_strikes_a_row_that_is_taken_is_taken_too() -> None:
-    """Because nothing strikes what is dated later."""
-    text = log(
-        "AM-01 repair 09:00 ref=A",
-        "AM-01 struck 09:00 of=A",
-        "AM-01 reparation 08:30",
-    )
-    assert left_out(text) == [2, 3, 4]
-
-
-def test_a_pass_does_not_come_in_without_what_strikes_it() -> None:
-    """A striking acts whatever its time is: with it goes what it strikes, and all after that."""
-    text = log(
-        "AM-01 self-test 07:00 outcome=pass",
-        "AM-01 self-test 08:00 outcome=pass ref=A",
-        "AM-01 repair 08:30",
-        "AM-01 struck 10:00 of=A",
-        "AM-01 reparation 09:00",
-    )
-    assert left_out(text) == [3, 4, 5, 6]
-
-
-def test_a_bad_striking_takes_what_it_strikes_or_may_strike() -> None:
-    rows = ("AM-01 repair 07:00", "AM-01 self-test 08:00 outcome=pass ref=A")
-    assert left_out(log(*rows, "AM-01 struck 10:00 of=A outcome=restores")) == [3, 4]
-    assert left_out(log(*rows, "AM-01 struck 10:00 of=B")) == [2, 3, 4]
 
 
 def test_a_row_that_names_an_entry_of_another_machine_stops_the_import() -> None:

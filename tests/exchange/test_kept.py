@@ -43,7 +43,7 @@ def test_a_full_disk_is_told() -> None:
 
 def book(folder: Path) -> str:
     url = str(folder / "book.db")
-    begin(url, NOW, RULES, [machine("AM-01")], [], "kd")
+    begin(url, NOW, RULES, [machine("AM-01"), machine("AM-02")], [], "kd")
     return url
 
 
@@ -89,10 +89,9 @@ def test_what_strikes_a_row_of_the_file_names_its_entry(tmp_path: Path) -> None:
     assert found[e.Struck].of == found[e.Result].seq
 
 
-def test_a_bad_row_leaves_later_ones_out(tmp_path: Path) -> None:
+def test_a_bad_row_leaves_its_machine_out(tmp_path: Path) -> None:
     url = book(tmp_path)
-    later = {**REPAIR, "ref": "C", "at": "2026-03-10T09:00"}
-    done = imported(
-        url, log(later, {"what": "leek-test"}, {**PASS, "at": "2026-03-10T07:00"}), reject=True
-    )
-    assert (done.written, sorted(done.reasons), happened(url)) == (1, [2, 3], ["B"])
+    other = {**REPAIR, "ref": "C", "machine": "AM-02"}
+    done = imported(url, log(PASS, {"what": "leek-test"}, other), reject=True)
+    assert (done.written, sorted(done.reasons), happened(url)) == (1, [2, 3], ["C"])
+    assert done.left_out == ("AM-01",)
