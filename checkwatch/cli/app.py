@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import typer
 
-from checkwatch.cli import changes, entries, exchange, questions, rulebooks, screen, setup
+from checkwatch.cli import (
+    changes,
+    entries,
+    exchange,
+    questions,
+    rulebooks,
+    screen,
+    setup,
+    several,
+)
 from checkwatch.cli.options import At, Db, Json, KnownAt, refuse_untaken
 
 app = typer.Typer(
@@ -36,6 +45,7 @@ app.command()(questions.windows)
 screen.add_to(app)
 setup.add_to(app)
 entries.add_to(app)
+several.add_to(app)
 changes.add_to(app)
 exchange.add_to(app)
 rulebooks.add_to(app)

@@ -1,15 +1,16 @@
-"""The commands that write one entry, or one for each of several machines."""
+"""Writing an entry about one machine: what its commands share, and the result of a check."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from decimal import Decimal
 from typing import Annotated, Any, NamedTuple
 
 import typer
 
 from checkwatch.answers.measured import read_measures
-from checkwatch.cli.options import Asking, By, Db, Json, NoteText, WhatIf, Yes, asking, confirm
+from checkwatch.answers.under_way import under_way
+from checkwatch.cli.options import Asking, By, Db, Json, NoteText, WhatIf, asking
 from checkwatch.cli.show import show, tell
 from checkwatch.cli.spread import spread
 from checkwatch.core import entry as e
@@ -18,19 +19,24 @@ from checkwatch.core.period import later, parse_period
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run import clock
 from checkwatch.run.typed import typed_instant
-from checkwatch.run.world import Asked, Names, everything
+from checkwatch.run.world import Asked, Names
 from checkwatch.run.write import Written, write
 from checkwatch.views import document, effect
 from checkwatch.views.report import Report
-from checkwatch.views.words import plural
+from checkwatch.views.words import listed
 
 Machine = Annotated[str, typer.Argument(help="The machine's tag.", metavar="MACHINE")]
 When = Annotated[str | None, typer.Option("--at", help="When it was, if not now.", metavar="T")]
 Ref = Annotated[str, typer.Option("--ref", help="Your own key for the entry.")]
-Place = Annotated[str | None, typer.Option("--place", help="Every machine in a place.")]
-Area = Annotated[str | None, typer.Option("--area", help="Every machine in an area.")]
-Kind = Annotated[str | None, typer.Option("--kind", help="Every machine of a kind.")]
-Reason = Annotated[str, typer.Option("--reason", help="Why.")]
+
+
+def _said(reason: str) -> str:
+    if not reason.strip():
+        raise WrongUse(Problem("--reason", "says nothing", "say why"))
+    return reason
+
+
+Reason = Annotated[str, typer.Option("--reason", help="Why.", callback=_said)]
 
 #: Makes the draft about a machine from the fields that every draft has.
 Make = Callable[[Asked, dict[str, Any]], e.Entry]
@@ -84,25 +90,32 @@ def draft(make: Callable[..., e.Entry], **fields: Any) -> e.Entry:
         raise WrongUse(Problem(fields["machine"], str(error), "correct the times")) from None
 
 
-def write_one(common: Common, machine: str, make: Make) -> None:
-    """Writes one entry about one machine, and shows what came of it."""
-    wrote = write(
-        common.asking.db,
-        clock.now(),
-        lambda names: (_tag(names, machine),),
-        lambda asked: [
-            make(asked, common.fields(asked, _tag(asked.names, machine), common.moment(asked)))
-        ],
-        common.what_if,
-    )
-    show_written(wrote, common)
+def write_one(common: Common, machine: str, make: Make, instead: str = "") -> None:
+    """Writes one entry about one machine, and shows what came of it.
+
+    `instead` is the remedy for who names a place, where there is one beside naming a machine.
+    """
+
+    def made(asked: Asked) -> list[e.Entry]:
+        tag = _tag(asked, machine, instead)
+        return [make(asked, common.fields(asked, tag, common.moment(asked)))]
+
+    def concerned(names: Names) -> Iterable[str]:
+        name = names.resolve(machine)
+        return (name,) if name in names.tags else names.ever_at.get(name, ())
+
+    show_written(write(common.asking.db, clock.now(), concerned, made, common.what_if), common)
 
 
-def _tag(names: Names, machine: str) -> str:
-    tag = names.resolve(machine)
-    if tag not in names.tags:
-        raise CannotTell(Problem(tag, "is a place", "name a machine, or use --place"))
-    return tag
+def _tag(asked: Asked, machine: str, instead: str) -> str:
+    """The machine that is meant; who names a place is told which machines stand there."""
+    name = asked.names.resolve(machine)
+    if name in asked.names.tags:
+        return name
+    there = [one.machine for one in asked.book.fleet(asked.question) if one.log.place == name]
+    what = "is a place" if there else "is a place, and no machine stands there"
+    whom = listed(there, "or") or "a machine"
+    raise CannotTell(Problem(name, what, f"name {whom}{instead if there else ''}"))
 
 
 def show_written(wrote: Written, common: Common) -> None:
@@ -127,79 +140,6 @@ def _about(wrote: Written, machine: str) -> list[e.Entry]:
     return [entry for entry in wrote.entries if entry.machine == machine]
 
 
-class Several(NamedTuple):
-    """Instead of one machine: all of a place, an area or a kind."""
-
-    place: Place = None
-    area: Area = None
-    kind: Kind = None
-    yes: Yes = False
-
-    @property
-    def meant(self) -> bool:
-        """Whether any of them was given."""
-        return any(one is not None for one in (self.place, self.area, self.kind))
-
-    def tags(self, asked: Asked, at: Instant | None) -> list[str]:
-        """The machines of which it was true at an instant, or is now; WrongUse for none."""
-        question = asked.question if at is None else asked.question._replace(at=at)
-        areas = {p.place: p.area for p in asked.book.places_known(question).values()}
-        place = None if self.place is None else asked.names.resolve(self.place)
-        found = [
-            machine.machine
-            for machine in asked.book.fleet(question)
-            if place in (None, machine.log.place)
-            and self.area in (None, areas.get(machine.log.place))
-            and self.kind in (None, machine.log.enrolled and machine.log.enrolled.kind)
-        ]
-        if not found:
-            raise WrongUse(Problem("", "no machine is meant", "see `checkwatch board --once`"))
-        return found
-
-
-def _write(common: Common, machine: str | None, several: Several, make: Make) -> None:
-    """Writes an entry about one machine, or one for each of several."""
-    if (machine is not None) == several.meant:
-        remedy = "name one machine, or use --place, --area or --kind"
-        raise WrongUse(Problem("", "which machine is meant", remedy))
-    if machine is None:
-        _write_several(common, several, make)
-    else:
-        write_one(common, machine, make)
-
-
-def _write_several(common: Common, several: Several, make: Make) -> None:
-    """Shows the list and asks, then writes by the clock of then.
-
-    While somebody reads the list, no other writer waits: it is looked at once more when written.
-    """
-
-    def drafts(asked: Asked, at: Instant | None) -> list[e.Entry]:
-        tags = several.tags(asked, at)
-        return [make(asked, common.fields(asked, tag, at)) for tag in tags]
-
-    def foreseen(asked: Asked) -> list[e.Entry]:
-        return drafts(asked, common.moment(asked))
-
-    url = common.asking.db
-    seen = write(url, clock.now(), everything, foreseen, what_if=True)
-    at = common.moment(seen.asked)
-    tags = [entry.machine for entry in seen.entries]
-    tell(f"{plural(len(tags), 'machine')}: {', '.join(tags)}")
-
-    def confirmed(asked: Asked) -> list[e.Entry]:
-        found = drafts(asked, at)
-        if [entry.machine for entry in found] != tags:
-            what = f"the list has changed: {', '.join(entry.machine for entry in found)}"
-            raise WrongUse(Problem("", f"{what}; nothing was written", "run it again"))
-        return found
-
-    if not common.what_if:
-        confirm(f"Write {plural(len(tags), 'entry', 'entries')}, one for each?", several.yes)
-        seen = write(url, clock.now(), everything, confirmed, what_if=False)
-    show_written(seen, common)
-
-
 @spread()
 def done(
     common: Common,
@@ -214,7 +154,11 @@ def done(
         list[str] | None, typer.Option(help="What the clinician must know; again for each.")
     ] = None,
 ) -> None:
-    """Write the result of a check."""
+    """Write the result of a check.
+
+    Without --started it began when it was written as begun, if that is the newest that the book
+    knows of the check.
+    """
     if not all(one.strip() for one in measure or ()):
         raise WrongUse(Problem("--measure", "says nothing", "write it like leak=60"))
 
@@ -227,10 +171,23 @@ def done(
             **fields,
             check=check,
             outcome=outcome,
-            started=None if started is None else _typed(started, asked, "--started"),
+            started=began(asked, fields),
             measures=read_measures(";".join(measure or ()), takes, "--measure"),
             limits=tuple(limit or ()),
         )
+
+    def began(asked: Asked, fields: dict[str, Any]) -> Instant | None:
+        if started is not None:
+            return _typed(started, asked, "--started")
+        if outcome is e.Outcome.BEGUN:
+            return None
+        question = asked.question._replace(at=fields["at"])
+        begin = under_way(fields["machine"], check, asked.book, question)
+        if begin is None:
+            return None
+        since = f"begun at {asked.here.local(begin.at)}, entry {begin.seq}"
+        tell(f"{since}; say --started if that was another test")
+        return begin.at
 
     write_one(common, machine, make)
 
@@ -243,66 +200,9 @@ def pair(text: str, where: str) -> tuple[str, Decimal]:
     return found[0]
 
 
-@spread()
-def happened(
-    several: Several,
-    common: Common,
-    words: Annotated[list[str], typer.Argument(help="MACHINE CODE, or CODE with --place …")],
-) -> None:
-    """Write that something happened to a machine: a code of the rulebook, case-start, case-end."""
-    if len(words) > 2:
-        raise WrongUse(Problem(" ".join(words[2:]), "too many words", "MACHINE and CODE"))
-    machine, code = (words[0], words[1]) if len(words) == 2 else (None, words[0])
-    plain: dict[str, type[e.Entry]] = {"case-start": e.CaseStart, "case-end": e.CaseEnd}
-
-    def make(_: Asked, fields: dict[str, Any]) -> e.Entry:
-        if code in plain:
-            return draft(plain[code], **fields)
-        if code in e.RESERVED:
-            remedy = "it has a command of its own; see `checkwatch --help`"
-            raise WrongUse(Problem(code, "is no happening", remedy))
-        return draft(e.Happening, **fields, code=code)
-
-    _write(common, machine, several, make)
-
-
-@spread()
-def fault(
-    several: Several,
-    common: Common,
-    words: Annotated[
-        list[str], typer.Argument(help="MACHINE stop-use|limit, or stop-use|limit with --place …")
-    ],
-) -> None:
-    """Write a fault: one that forbids use, or one that limits it. The note says what is wrong."""
-    severity = words[-1]
-    if severity not in list(e.Severity) or len(words) > 2:
-        remedy = "say stop-use or limit, after the machine"
-        raise WrongUse(Problem(" ".join(words), "how bad the fault is is not said", remedy))
-    machine = words[0] if len(words) == 2 else None
-
-    def make(_: Asked, fields: dict[str, Any]) -> e.Entry:
-        return draft(e.Fault, **fields, severity=e.Severity(severity))
-
-    _write(common, machine, several, make)
-
-
-@spread()
-def withdraw(
-    several: Several,
-    common: Common,
-    machine: Annotated[str | None, typer.Argument(metavar="[MACHINE]")] = None,
-) -> None:
-    """Take a machine out of use until it is returned."""
-    _write(common, machine, several, lambda _, fields: draft(e.Withdrawn, **fields))
-
-
 def add_to(app: typer.Typer) -> None:
     """Adds the commands under their names."""
     app.command()(done)
-    app.command()(happened)
-    app.command()(fault)
-    app.command()(withdraw)
 
 
 def end_of_exception(text: str, at: Instant, asked: Asked) -> Instant:

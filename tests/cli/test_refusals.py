@@ -57,3 +57,44 @@ def test_times_in_refusals_are_local_and_to_the_minute(small: str) -> None:
 @pytest.mark.parametrize("option", [["cleared", "AM-01", "--for"], ["overdue", "--within"]])
 def test_a_time_that_is_too_long_is_to_be_shorter(small: str, option: list[str]) -> None:
     assert refusal(small, *option, "P9999Y").endswith("; give a shorter one\n")
+
+
+def test_a_machine_to_which_nothing_happened(small: str) -> None:
+    said = refusal(small, "happened", "am-01")
+    assert said == (
+        "AM-01: what happened to it is not said; add one of: power-on, case-start, case-end\n"
+    )
+    assert "which machine is meant" in refusal(small, "happened", "power-on")
+    assert "which machine is meant" in refusal(small, "happened", "case-end")
+    assert "no machine or place of this name" in refusal(small, "happened", "AM-99", code=6)
+
+
+@pytest.mark.parametrize(
+    ("option", "typed", "there"),
+    [
+        ("--area", "main theatre", "there is no area 'main theatre'; there are: North, South"),
+        ("--area", "", "there is no area ''; there are: North, South"),
+        ("--kind", "machine", "'machine'; there are: anaesthetic-machine, patient-warmer"),
+    ],
+)
+def test_no_such_area_or_kind(small: str, option: str, typed: str, there: str) -> None:
+    assert there in refusal(small, "happened", "power-on", option, typed, "--yes")
+
+
+def test_an_area_and_a_kind_may_differ_in_capitals(small: str) -> None:
+    which = ["--area", "south", "--kind", "Patient-Warmer"]
+    said = run("--db", small, "happened", "power-on", *which, "--yes")
+    assert (said.code, said.err) == (0, "1 machine: WM-01\n")
+
+
+def test_who_names_a_place_is_told_the_machines_there(small: str) -> None:
+    assert run("--db", small, "move", "AM-01", "Theatre 2").code == 0
+    there = "Theatre 2: is a place; name AM-01, AM-02, AM-03 or WM-01"
+    said = refusal(small, "done", "theatre 2", "self-test", "pass", code=6)
+    assert said == f"{there}\n"
+    said = refusal(small, "happened", "Theatre 2", "power-on", code=6)
+    assert said == f"{there}, or use --place for all of them\n"
+    said = refusal(small, "return", "Theatre 1", code=6)
+    assert said == "Theatre 1: is a place, and no machine stands there; name a machine\n"
+    said = refusal(small, "withdraw", "--place", "AM-01", code=6)
+    assert said == "AM-01: is a machine; name it without --place\n"

@@ -1,0 +1,203 @@
+"""The commands that write about one machine, or one entry for each of several."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Annotated, Any, NamedTuple
+
+import typer
+
+from checkwatch.cli.entries import Common, Make, draft, show_written, write_one
+from checkwatch.cli.options import Yes, confirm
+from checkwatch.cli.show import tell
+from checkwatch.cli.spread import spread
+from checkwatch.core import entry as e
+from checkwatch.core.instant import Instant
+from checkwatch.core.mistake import quoted
+from checkwatch.core.spelling import alike, likeness
+from checkwatch.errors import CannotTell, Problem, WrongUse
+from checkwatch.run import clock
+from checkwatch.run.world import Asked, ask, everything
+from checkwatch.run.write import write
+from checkwatch.views.words import plural
+
+Place = Annotated[str | None, typer.Option("--place", help="Every machine in a place.")]
+Area = Annotated[str | None, typer.Option("--area", help="Every machine in an area.")]
+Kind = Annotated[str | None, typer.Option("--kind", help="Every machine of a kind.")]
+
+#: Happenings that need no rulebook.
+CASES: dict[str, type[e.Entry]] = {"case-start": e.CaseStart, "case-end": e.CaseEnd}
+
+
+class Several(NamedTuple):
+    """Instead of one machine: all of a place, an area or a kind."""
+
+    place: Place = None
+    area: Area = None
+    kind: Kind = None
+    yes: Yes = False
+
+    @property
+    def meant(self) -> bool:
+        """Whether any of them was given."""
+        return any(one is not None for one in (self.place, self.area, self.kind))
+
+    def tags(self, asked: Asked, at: Instant | None) -> list[str]:
+        """The machines of which it was true at an instant, or is now; WrongUse for none."""
+        question = asked.question if at is None else asked.question._replace(at=at)
+        areas = {p.place: p.area for p in asked.book.places_known(question).values()}
+        fleet = [
+            (machine.machine, machine.log.place, machine.log.enrolled.kind)
+            for machine in asked.book.fleet(question)
+            if machine.log.enrolled is not None
+        ]
+        place = None if self.place is None else _place(self.place, asked)
+        area = None if self.area is None else _meant(self.area, areas.values(), "area")
+        kinds = (kind for _, _, kind in fleet)
+        kind = None if self.kind is None else _meant(self.kind, kinds, "kind")
+        found = [
+            tag
+            for tag, stands, is_a in fleet
+            if place in (None, stands)
+            and area in (None, areas.get(stands))
+            and kind in (None, is_a)
+        ]
+        if not found:
+            raise WrongUse(Problem("", "no machine is meant", "see `checkwatch board --once`"))
+        return found
+
+
+def _place(typed: str, asked: Asked) -> str:
+    name = asked.names.resolve(typed)
+    if name not in asked.names.places:
+        raise CannotTell(Problem(name, "is a machine", "name it without --place"))
+    return name
+
+
+def _meant(typed: str, known: Iterable[str], called: str) -> str:
+    """The area or kind that is meant; capitals and blanks may differ where only one fits."""
+    there = sorted({*known} - {""})
+    if typed in there:
+        return typed
+    fitting = alike(there).get(likeness(typed), [])
+    if len(fitting) == 1:
+        return fitting[0]
+    remedy = f"there are: {', '.join(there)}" if there else "the book knows none"
+    raise WrongUse(Problem(f"--{called}", f"there is no {called} {quoted(typed)}", remedy))
+
+
+def _write(common: Common, machine: str | None, several: Several, make: Make) -> None:
+    """Writes an entry about one machine, or one for each of several."""
+    if (machine is not None) == several.meant:
+        remedy = "name one machine, or use --place, --area or --kind"
+        raise WrongUse(Problem("", "which machine is meant", remedy))
+    if machine is None:
+        _write_several(common, several, make)
+    else:
+        write_one(common, machine, make, instead=", or use --place for all of them")
+
+
+def _write_several(common: Common, several: Several, make: Make) -> None:
+    """Shows the list and asks, then writes by the clock of then.
+
+    While somebody reads the list, no other writer waits: it is looked at once more when written.
+    """
+
+    def drafts(asked: Asked, at: Instant | None) -> list[e.Entry]:
+        tags = several.tags(asked, at)
+        return [make(asked, common.fields(asked, tag, at)) for tag in tags]
+
+    def foreseen(asked: Asked) -> list[e.Entry]:
+        return drafts(asked, common.moment(asked))
+
+    url = common.asking.db
+    seen = write(url, clock.now(), everything, foreseen, what_if=True)
+    at = common.moment(seen.asked)
+    tags = [entry.machine for entry in seen.entries]
+    tell(f"{plural(len(tags), 'machine')}: {', '.join(tags)}")
+
+    def confirmed(asked: Asked) -> list[e.Entry]:
+        found = drafts(asked, at)
+        if [entry.machine for entry in found] != tags:
+            what = f"the list has changed: {', '.join(entry.machine for entry in found)}"
+            raise WrongUse(Problem("", f"{what}; nothing was written", "run it again"))
+        return found
+
+    if not common.what_if:
+        confirm(f"Write {plural(len(tags), 'entry', 'entries')}, one for each?", several.yes)
+        seen = write(url, clock.now(), everything, confirmed, what_if=False)
+    show_written(seen, common)
+
+
+@spread()
+def happened(
+    several: Several,
+    common: Common,
+    words: Annotated[list[str], typer.Argument(help="MACHINE CODE, or CODE with --place …")],
+) -> None:
+    """Write that something happened to a machine: a code of the rulebook, case-start, case-end."""
+    if len(words) > 2:
+        raise WrongUse(Problem(" ".join(words[2:]), "too many words", "MACHINE and CODE"))
+    if len(words) == 1 and not several.meant:
+        _refuse_half(common, words[0])
+    machine, code = (words[0], words[1]) if len(words) == 2 else (None, words[0])
+
+    def make(_: Asked, fields: dict[str, Any]) -> e.Entry:
+        if code in CASES:
+            return draft(CASES[code], **fields)
+        if code in e.RESERVED:
+            remedy = "it has a command of its own; see `checkwatch --help`"
+            raise WrongUse(Problem(code, "is no happening", remedy))
+        return draft(e.Happening, **fields, code=code)
+
+    _write(common, machine, several, make)
+
+
+def _refuse_half(common: Common, word: str) -> None:
+    """Refuses a machine to which nothing happened; a happening without a machine is left."""
+    asked = ask(common.asking.db, clock.now(), lambda _: ())
+    rulebook = asked.book.rulebook(asked.question)
+    assert rulebook is not None, "a book without rules is refused before"
+    codes = [*rulebook.happenings, *CASES]
+    if word not in codes:
+        name = asked.names.resolve(word)
+        remedy = f"add one of: {', '.join(codes)}"
+        raise WrongUse(Problem(name, "what happened to it is not said", remedy))
+
+
+@spread()
+def fault(
+    several: Several,
+    common: Common,
+    words: Annotated[
+        list[str], typer.Argument(help="MACHINE stop-use|limit, or stop-use|limit with --place …")
+    ],
+) -> None:
+    """Write a fault: one that forbids use, or one that limits it. The note says what is wrong."""
+    severity = words[-1]
+    if severity not in list(e.Severity) or len(words) > 2:
+        remedy = "say stop-use or limit, after the machine"
+        raise WrongUse(Problem(" ".join(words), "how bad the fault is is not said", remedy))
+    machine = words[0] if len(words) == 2 else None
+
+    def make(_: Asked, fields: dict[str, Any]) -> e.Entry:
+        return draft(e.Fault, **fields, severity=e.Severity(severity))
+
+    _write(common, machine, several, make)
+
+
+@spread()
+def withdraw(
+    several: Several,
+    common: Common,
+    machine: Annotated[str | None, typer.Argument(metavar="[MACHINE]")] = None,
+) -> None:
+    """Take a machine out of use until it is returned."""
+    _write(common, machine, several, lambda _, fields: draft(e.Withdrawn, **fields))
+
+
+def add_to(app: typer.Typer) -> None:
+    """Adds the commands under their names."""
+    app.command()(happened)
+    app.command()(fault)
+    app.command()(withdraw)
