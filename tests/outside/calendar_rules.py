@@ -119,6 +119,11 @@ NEXT = {
 UNLIKE = {
     (MISTAKEN, "2024-11-03T01:00:00-05:00"): "an error of the page, no value: see the next",
     (PENDULUM, "2026-10-25T01:30:00+00:00"): "the second reading; RFC 5545 and we take the first",
+    (
+        PENDULUM,
+        "2010-11-07T00:00:00-03:30",
+    ): "of two midnights we take the first, though the hour is not over",
+    (PENDULUM, "2019-02-16T23:00:00-03:00"): "the first 23:59 of two ends the day there",
     (DATEUTIL, "2026-03-29T08:00:00+01:00"): "hours by the wall clock; here they are elapsed time",
     (IGNORED, "2007-03-12T02:30:00-04:00"): "later the same part says what 3.3.5 does, as we do",
 }
@@ -254,33 +259,36 @@ WEEKS = (
     ("2008-12-28", "2008-W52-7", "2008-12-29"),
     ("2010-01-03", "2009-W53-7", "2010-01-04"),
 )
-#: Days that end at no midnight.
-NO_MIDNIGHT = (
-    ("America/Sao_Paulo", "2018-11-03", "2018-11-04T01:00:00-02:00"),
-    (APIA, "2011-12-29", "2011-12-31T00:00:00+14:00"),
+#: Days that end at no midnight; at two, where the clocks went back from 00:01 to 23:01; after two
+#: last hours.
+MIDNIGHTS = (
+    ("America/Sao_Paulo", "2018-11-03T12:00", "2018-11-04T01:00:00-02:00"),
+    (APIA, "2011-12-29T12:00", "2011-12-31T00:00:00+14:00"),
+    ("America/St_Johns", "2010-11-06T23:05:00-02:30", "2010-11-07T00:00:00-03:30"),
+    ("America/Sao_Paulo", "2019-02-16T12:00", "2019-02-16T23:00:00-03:00"),
 )
 
 
 def units() -> Iterator[Row]:
     """Calendar days, weeks, months, quarters and years."""
     for unit, end, following in UNITS:
-        yield _unit(BOTH, unit, "2024-02-29", LONDON, end)
+        yield _unit(BOTH, unit, "2024-02-29T12:00", LONDON, end)
         opened = window(f'once_each = "{unit}"', LONDON, instant("2024-02-29T12:00", LONDON))
         ours = (local(at, LONDON)[:10] for at in (opened.due_from, opened.until))
         case = f"once_each {unit} on 2024-02-29: due from, over at"
         yield Row(BOTH, ("once-each",), case, f"{end}, {following}", ", ".join(ours))
     weeks = Source("ISO 8601 weeks at New Year, a table shown widely", Mark.SECOND)
     for day, name, end in WEEKS:
-        yield _unit(weeks, "week", day, LONDON, end, f", {name}")
-    for zone, day, end in NO_MIDNIGHT:
-        yield _unit(PENDULUM, "day", day, zone, end)
+        yield _unit(weeks, "week", f"{day}T12:00", LONDON, end, f", {name}")
+    for zone, at, end in MIDNIGHTS:
+        yield _unit(PENDULUM, "day", at, zone, end)
 
 
-def _unit(source: Source, unit: str, day: str, zone: str, end: str, more: str = "") -> Row:
-    """What is rounded up from noon of a day."""
+def _unit(source: Source, unit: str, at: str, zone: str, end: str, more: str = "") -> Row:
+    """An hour after a pass, rounded up."""
     clause = f'valid_for = "PT1H"\nround_up_to = "{unit}"'
-    opened = window(clause, zone, instant(f"{day}T12:00", zone))
-    case = f"the end of the {unit} of {day}{more}, {zone}"
+    opened = window(clause, zone, instant(at, zone))
+    case = f"the end of the {unit} of PT1H after {at}{more}, {zone}"
     return _row(source, "round-up-to", case, end, local(opened.until, zone))
 
 

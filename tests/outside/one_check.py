@@ -1,7 +1,8 @@
-"""One machine, one check with one clause, one pass: what it opens."""
+"""One machine, one check with one clause, and what its passes open."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from functools import cache
 from typing import Any
@@ -35,13 +36,15 @@ def rulebook(clause: str, zone: str) -> Rulebook:
     return read_or_refuse(RULEBOOK.format(clause=clause, zone=zone), "calendar.toml")
 
 
-def judge(clause: str, zone: str, at: Instant) -> Judge:
-    """Who judges a machine that passed its check at an instant; nothing else happened."""
-    common: dict[str, Any] = {"machine": "AM-04", "at": at, "recorded": at}
-    entries = (
-        e.Enrolled(**common, seq=1, kind="anaesthetic-machine", place="Theatre 4"),
-        e.Result(**common, seq=2, check="leak-test", outcome=e.Outcome.PASS),
-    )
+def judge(clause: str, zone: str, *passes: Instant) -> Judge:
+    """Who judges a machine that passed its check at these instants; nothing else happened."""
+    common: dict[str, Any] = {"machine": "AM-04", "at": passes[0], "recorded": passes[0]}
+    entries: list[e.Entry] = [
+        e.Enrolled(**common, seq=1, kind="anaesthetic-machine", place="Theatre 4")
+    ]
+    for seq, at in enumerate(passes, 2):
+        common |= {"seq": seq, "at": at, "recorded": at}
+        entries.append(e.Result(**common, check="leak-test", outcome=e.Outcome.PASS))
     adopted = Version(BEGINNING, 0, BEGINNING, rulebook(clause, zone))
     return Judge("AM-04", entries, Versions.of(adopted), FOREVER, FOREVER)
 
@@ -51,6 +54,13 @@ def window(clause: str, zone: str, at: Instant) -> Window:
     found = judge(clause, zone, at).at(at).checks[0].window
     assert found is not None
     return found
+
+
+def expiries(clause: str, zone: str, passes: Sequence[Instant]) -> list[Instant]:
+    """When each of these passes would be over if no other followed."""
+    judging = judge(clause, zone, *passes)
+    (track,) = judging.judged(judging.versions.adopted[0]).tracks
+    return [found.expiry for found in track.windows if found is not None]
 
 
 def instant(text: str, zone: str = "UTC") -> Instant:
