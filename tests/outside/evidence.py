@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 PAGE = Path(__file__).parents[2] / "docs" / "evidence.md"
 
-MODULES: tuple[str, ...] = ("bridges", "calendar_rules", "dams", "guidance", "intervals")
+MODULES: tuple[str, ...] = ("bridges", "calendar_rules", "dams", "guidance", "intervals", "trade")
 
 #: The clauses and modifiers of docs/meaning.md part 5, and the voiding rules of part 4.
 SUBJECTS = {
