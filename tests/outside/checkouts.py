@@ -124,6 +124,8 @@ def fda_users() -> Iterator[Row]:
     yield Row(
         FDA, voided, "another user's next case; which steps?", every, owed(f"{case}\n{other}")
     )
+    before = owed("2026-03-12 07:00  M  another-user  by=js", "2026-03-12 07:05")
+    yield Row(FDA, voided, "another user before any case; which steps?", every, before)
     back = owed(f"{case}\n{other}{returned}", "2026-03-12 10:35")
     yield Row(FDA, voided, "the first user comes back after another's case", every, back)
     unsaid = f"{case}\n2026-03-12 09:03  M  note  by=js"

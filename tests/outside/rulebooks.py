@@ -69,7 +69,12 @@ def written(name: str, row: str) -> str:
     return " ".join(code for code, rows in marked(name).items() if row in rows) or "no check"
 
 
+def asked(name: str, now: Moment) -> frozenset[str]:
+    """The rows of guidance that are marked in the gates that are not ready."""
+    return frozenset(row for code in now.owed.split() for row in marked(name).get(code, ()))
+
+
 def numbers(name: str, now: Moment) -> str:
-    """The numbers of the rows marked in the gates that are not ready."""
-    rows = {row for code in now.owed.split() for row in marked(name).get(code, ())}
-    return " ".join(str(n) for n in sorted(int(row.split("-")[1]) for row in rows)) or "nothing"
+    """The numbers of those rows."""
+    rows = (int(row.split("-")[1]) for row in asked(name, now))
+    return " ".join(str(number) for number in sorted(rows)) or "nothing"
