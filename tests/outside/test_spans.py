@@ -1,0 +1,108 @@
+"""Windows as sets of time, by the library portion: unions, intersections, gaps.
+
+In random worlds portion joins the windows of each gate and lays the gates over each other. The
+engine asks the states at single instants, and must come to the same spans, to the microsecond.
+"""
+
+from __future__ import annotations
+
+from functools import reduce
+from itertools import pairwise
+from operator import and_, or_
+
+import portion  # type: ignore[import-untyped]
+from hypothesis import HealthCheck, assume, event, given, settings
+from hypothesis import strategies as st
+from portion import Interval
+
+from checkwatch.answers.book import Question
+from checkwatch.answers.cleared import cleared
+from checkwatch.core.instant import BEGINNING, DAY, FOREVER, Instant
+from checkwatch.core.judge import Judge, Judged
+from checkwatch.core.window import Track
+from tests.laws.adapter import MACHINES, World
+from tests.laws.random_worlds import worlds
+
+law = settings(
+    max_examples=100,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+TAGS = st.sampled_from([tag for tag, *_ in MACHINES])
+ALWAYS: Interval = portion.closedopen(BEGINNING, FOREVER)
+
+
+def ready(track: Track) -> Interval:
+    """When a check is ready: its windows together."""
+    windows = (portion.closedopen(w.start, w.until) for w in track.windows if w is not None)
+    return reduce(or_, windows, portion.empty())
+
+
+def gates(judged: Judged) -> list[Track]:
+    """The tracks of the checks without which the machine is not cleared."""
+    return [track for track in judged.tracks if track.check.gate]
+
+
+def all_ready(judge: Judge) -> Interval:
+    """When every gate is ready, by the version in force at each instant; none without gates."""
+    adopted = judge.versions.adopted
+    starts = [BEGINNING, *(version.start for version in adopted[1:]), FOREVER]
+    found = portion.empty()
+    for version, begin, end in zip(adopted, starts, starts[1:], strict=False):
+        if tracks := gates(judge.judged(version)):
+            found |= reduce(and_, map(ready, tracks), portion.closedopen(begin, end))
+    return found
+
+
+@law
+@given(worlds(), TAGS)
+def test_the_gates_are_all_ready_where_their_windows_meet(world: World, machine: str) -> None:
+    """Union within a gate, intersection over the gates; what is left are the gaps of any gate."""
+    judge = world.judge(machine)
+    told, untold = portion.empty(), portion.empty()
+    for begin, end in pairwise((BEGINNING, *judge.changes(BEGINNING, FOREVER), FOREVER)):
+        stands = judge.at(begin)
+        if stands.gates and all(gate.ready for gate in stands.gates):
+            told |= portion.closedopen(begin, end)
+        else:
+            untold |= portion.closedopen(begin, end)
+            assert not stands.usable
+    event(f"spans: {min(len(told), 3)}")
+    assert told == all_ready(judge)
+    assert untold == ALWAYS - all_ready(judge)
+
+
+@law
+@given(worlds(), TAGS)
+def test_a_gate_is_owed_since_its_gap_began(world: World, machine: str) -> None:
+    """Part 6, `since`, of every check that is not ready: the lower end of its gap."""
+    judge = world.judge(machine)
+    for version in judge.versions.adopted:
+        judged = judge.judged(version)
+        gaps = [ALWAYS - ready(track) for track in judged.tracks]
+        for at in judge.changes(BEGINNING, FOREVER):
+            for state, gap in zip(judged.states(at), gaps, strict=True):
+                here = next((span for span in gap if at in span), None)
+                assert state.ready == (here is None)
+                if here is not None and at >= judged.commissioned:
+                    assert state.since == max(here.lower, judged.commissioned)
+
+
+@law
+@given(worlds(), TAGS, st.data())
+def test_a_clearance_holds_until_the_windows_no_longer_meet(
+    world: World, machine: str, data: st.DataObject
+) -> None:
+    """Part 7, `until` and "cleared for D", as known then, where no rules change."""
+    spans = all_ready(world.judge(machine))
+    assume(len(world.texts) == 1 and not spans.empty)
+    span = data.draw(st.sampled_from(list(spans)))
+    at = Instant(data.draw(st.sampled_from((span.lower, span.upper - 1))))
+    answer = cleared(machine, world.book, Question(at, at, at), Instant(at + DAY))
+    if answer.machines[0].usable:
+        event("usable")
+        (meet,) = (span for span in all_ready(world.judge(machine, at, at)) if at in span)
+        assert answer.until == meet.upper
+        assert answer.throughout == (portion.closedopen(at, at + DAY) in meet)
+        assert answer.gap is None or answer.gap.at == meet.upper
