@@ -9,6 +9,8 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).parents[1]
 
 _TIME = re.compile(
@@ -32,20 +34,25 @@ def timeless(text: str) -> str:
     )
 
 
-def test_the_tour_is_what_the_program_prints(tmp_path: Path) -> None:
-    found = list(steps((ROOT / "README.md").read_text()))
+@pytest.mark.parametrize("page", ["README.md", "docs/start.md"])
+def test_the_tour_is_what_the_program_prints(page: str, tmp_path: Path) -> None:
+    found = list(steps((ROOT / page).read_text()))
     assert len(found) > 4
     (tmp_path / "examples").symlink_to(ROOT / "examples")
+    folder = tmp_path
     bin_folder = Path(sys.executable).parent
     env = {**os.environ, "PATH": f"{bin_folder}{os.pathsep}{os.environ['PATH']}"}
     for command, expected in found:
         if command == ". .venv/bin/activate":
             continue  # whoever runs the tests has done it
+        if command.startswith("cd "):
+            folder = folder / command.removeprefix("cd ")
+            continue
         if command.startswith("export "):
             name, _, value = command.removeprefix("export ").partition("=")
             env[name] = value
             continue
         done = subprocess.run(
-            command, shell=True, cwd=tmp_path, env=env, capture_output=True, text=True
+            command, shell=True, cwd=folder, env=env, capture_output=True, text=True
         )
-        assert timeless(done.stdout) == timeless(expected), command + done.stderr
+        assert timeless(done.stdout + done.stderr) == timeless(expected), command
