@@ -53,7 +53,10 @@ def exception(
     decided: Annotated[str, typer.Option("--decided", help="Who decided; a code.")],
     until: Annotated[str, typer.Option("--until", help="Until when, or for how long (PT2H).")],
 ) -> None:
-    """Write an exception: emergency use without the check. It is no clearance, and stays owed."""
+    """Write an exception: emergency use without the check. It is no clearance, and stays owed.
+
+    One that excuses nothing is written all the same, and says why.
+    """
 
     def make(asked: Asked, fields: dict[str, Any]) -> e.Entry:
         end = end_of_exception(until, fields["at"], asked)
@@ -113,8 +116,9 @@ def strike(
 ) -> None:
     """Strike an entry that was written in error. It stays readable.
 
-    Plain, this takes away what the entry gave and never clears a machine. With --restores the
-    entry counts for nothing at all, as if it had never been written.
+    The first line says which entry that is; look at it with --what-if. Plain, this takes away what
+    the entry gave and never clears a machine. With --restores the entry counts for nothing at all,
+    as if it had never been written.
     """
 
     def make(asked: Asked, struck: e.Entry) -> e.Entry:

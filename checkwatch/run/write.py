@@ -5,7 +5,7 @@ With `what_if` the same happens on a book that is only read, and nothing is writ
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from sqlalchemy import Connection
@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 from checkwatch.answers.acceptance import Facts, mistakes_about, mistakes_in
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.effect import Effect, effect
+from checkwatch.answers.remark import remarks
 from checkwatch.core.entry import Entry, FaultClosed, Struck
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import as_of
@@ -97,11 +98,26 @@ def refuse_mistakes(conn: Connection, drafts: Iterable[Entry], asked: Asked) -> 
             problems.append(Problem(where, "the machine is not enrolled", "`checkwatch enrol` it"))
             continue
         problems += mistakes_in(draft, version.rulebook, facts, asked.names.places, now, where)
+        if isinstance(draft, Struck):
+            problems += _struck_again(draft, asked.book.entries[draft.machine], where)
         if isinstance(draft, Struck | FaultClosed) and draft.of is not None:
             target = read.by_number(conn, draft.of)
             problems += mistakes_about(draft, target, where, version.rulebook.zone)
     if problems:
         raise WrongUse(*problems)
+
+
+def _struck_again(draft: Struck, known: Iterable[Entry], where: str) -> Iterator[Problem]:
+    """What is wrong with a striking of what is struck already: it would change nothing."""
+    earlier = [e for e in known if isinstance(e, Struck) and e.of == draft.of]
+    for striking in earlier:
+        if striking.restores:
+            what = f"entry {draft.of} is struck already, with all that it cost"
+            yield Problem(where, f"{what} (entry {striking.seq})", "nothing is left to strike")
+            return
+    if earlier and not draft.restores:
+        what = f"entry {draft.of} is struck already (entry {earlier[0].seq})"
+        yield Problem(where, what, "add --restores to take away what it cost as well")
 
 
 def _imagined(conn: Connection, drafts: Sequence[Entry], now: Instant) -> list[Entry]:
@@ -124,6 +140,7 @@ def _effects(asked: Asked, wrote: Sequence[Entry]) -> tuple[Effect, ...]:
             book.standing(machine, question),
             after.standing(machine, question),
             after.judge(machine, question).until(moment),
+            remarks(machine, [e for e in wrote if e.machine == machine], book, after, question),
         )
         for machine in dict.fromkeys(entry.machine for entry in wrote)
         if machine

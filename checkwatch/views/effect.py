@@ -7,11 +7,13 @@ from collections.abc import Iterable, Sequence
 from checkwatch.answers.book import Question
 from checkwatch.answers.cleared import Cleared, reasons
 from checkwatch.answers.effect import Effect
+from checkwatch.answers.remark import Striking
 from checkwatch.core.entry import Entry
 from checkwatch.core.place import present
 from checkwatch.core.standing import CheckState
 from checkwatch.core.states import State
 from checkwatch.views.answer import caution, clears, sentence
+from checkwatch.views.remark import remark, struck
 from checkwatch.views.report import Report
 from checkwatch.views.words import Here, harmless, inside, listed
 
@@ -23,9 +25,11 @@ def effect(seen: Effect, written: Sequence[Entry], here: Here, what_if: bool = F
     still = seen.before.standing is seen.after.standing
     verb = ("would still be" if still else "would be") if what_if else None
     report: Report = [
-        "Nothing is written; if it were:" if what_if else _written(written),
+        _head(seen, written, here, what_if),
         sentence(answer, here, verb=verb or ("is still" if still else "is now")),
     ]
+    for one in seen.remarks:
+        report += remark(one, seen.after, here)
     report += [text for text in _changes(seen) if text]
     if text := clears(answer):
         report.append(text)
@@ -48,9 +52,15 @@ def _as_answer(seen: Effect, here: Here) -> Cleared:
     )
 
 
-def _written(written: Sequence[Entry]) -> str:
+def _head(seen: Effect, written: Sequence[Entry], here: Here, what_if: bool) -> str:
+    """The entries' numbers, and what they strike: a slip in a number strikes another entry."""
+    strikes = listed(struck(r, seen.after, here) for r in seen.remarks if isinstance(r, Striking))
+    if what_if:
+        would = f" it would strike {strikes}." if strikes else ""
+        return f"Nothing is written; if it were{',' if would else ':'}{would}"
     noun = "Entry" if len(written) == 1 else "Entries"
-    return f"{noun} {listed(str(entry.seq) for entry in written)} written."
+    numbers = listed(str(entry.seq) for entry in written)
+    return f"{noun} {numbers} written{f': it strikes {strikes}' if strikes else ''}."
 
 
 def _changes(seen: Effect) -> Iterable[str]:

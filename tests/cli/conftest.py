@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from freezegun import freeze_time
 
 from checkwatch.run import clock, demo
+from tests.cli.clocked import Clocked
 from tests.cli.line import run
 
 RULES = """
@@ -89,3 +92,10 @@ def begun(files: Path) -> Path:
 def small(begun: Path, tmp_path: Path) -> str:
     """A small book of one's own: AM-01 in Theatre 1; AM-02, AM-03 and WM-01 in Theatre 2."""
     return shutil.copy(begun, tmp_path / "book.db")
+
+
+@pytest.fixture
+def clocked(tmp_path: Path) -> Iterator[Clocked]:
+    """AM-02 and AM-03 on a day that has just begun."""
+    with freeze_time("2040-01-15T06:00:00Z") as clock:
+        yield Clocked(tmp_path, clock)
