@@ -35,12 +35,15 @@ def before(ctx: typer.Context) -> None:
     refuse_untaken(ctx)
 
 
-def rulebook_of(path: Path) -> Rulebook:
-    """The rulebook of a file; its warnings are told, its mistakes refuse it."""
-    reading = read(text_of(path), path.name)
+def rulebook_of(path: Path, adopting: bool = True) -> Rulebook:
+    """The rulebook of a file; its warnings are told, its mistakes refuse it.
+
+    One that is only looked at (not `adopting`) may be an old one, with a check whose time is over.
+    """
+    reading = read(text_of(path), path.name, clock.now() if adopting else None)
+    tell_problems(reading.warnings, "warning: ")
     if reading.rulebook is None:
         raise WrongUse(*reading.mistakes)
-    tell_problems(reading.warnings, "warning: ")
     return reading.rulebook
 
 
@@ -62,7 +65,7 @@ def cases(
 ) -> None:
     """Run the worked cases that stand beside a rulebook; exit code 1 if one differs."""
     path = given or file.with_suffix(".cases.toml")
-    rulebook = rulebook_of(file)
+    rulebook = rulebook_of(file, adopting=False)
     found, problems = read_cases(text_of(path), path.name, rulebook)
     if problems:
         raise WrongUse(*problems)
@@ -85,7 +88,7 @@ def show_rules(
 ) -> None:
     """Print a rulebook as plain sentences that a clinician can check."""
     if file is not None:
-        print(in_words(rulebook_of(file)))
+        print(in_words(rulebook_of(file, adopting=False)))
         return
     asked, known = rules_of(asking(ctx, db).db, clock.now())
     rulebook = asked.book.rulebook(asked.question)

@@ -105,7 +105,8 @@ def _machines(table: Table, rulebook: Rulebook) -> dict[str, str]:
     for tag in machines.keys() if machines else ():
         kind = machines.text(tag, required=True) if machines else ""
         if machines and kind and kind not in known:
-            machines.note(cut(tag), f"{quoted(kind)} is no kind of the rules", nearest(kind, known))
+            remedy = nearest(kind, known, "write a kind that a check names")
+            machines.note(cut(tag), f"{quoted(kind)} is no kind of the rules", remedy)
         found[tag] = kind
     return found
 
@@ -146,7 +147,7 @@ def _question(table: Table, scene: Scene) -> Question | None:
     at, known_at = (_time(table, key, scene, required=key == "at") for key in ("at", "known_at"))
     of = table.text("of", required=True)
     if of and of not in scene.machines:
-        remedy = nearest(of, scene.machines)
+        remedy = nearest(of, scene.machines, "add it to machines")
         table.note("of", f"{quoted(of)} is none of the case's machines", remedy)
     expected = _expected(table, scene, scene.machines.get(of, ""))
     span = table.period("for")
@@ -190,7 +191,8 @@ def _states(table: Table, kind: str, rulebook: Rulebook) -> Iterable[tuple[str, 
 def _look_at_check(table: Table, key: str, code: str, kind: str, rulebook: Rulebook) -> None:
     known = [check.code for check in rulebook.applying(kind, "")]
     if kind and code not in known:
-        table.note(key, f"{quoted(code)} is no check of {quoted(kind)}", nearest(code, known))
+        remedy = nearest(code, known, "write the code of one, or leave it out")
+        table.note(key, f"{quoted(code)} is no check of {quoted(kind)}", remedy)
 
 
 def _time(table: Table, key: str, scene: Scene, *, required: bool = False) -> Instant | None:

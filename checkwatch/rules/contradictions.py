@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from checkwatch.core.entry import RESERVED
 from checkwatch.core.mistake import cut, nearest, quoted
 from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES, Check, Rulebook
 from checkwatch.errors import Problem
 from checkwatch.rules.table import one_of
+from checkwatch.rules.written import Written, WrittenCheck
 
 
-def contradictions(rulebook: Rulebook, checks: Sequence[Check], where: str) -> tuple[Problem, ...]:
-    """Every contradiction, in the order of the rulebook.
-
-    `checks` are all that were written, also those that share a code and so are not in it.
-    """
+def contradictions(written: Written) -> tuple[Problem, ...]:
+    """Every contradiction, in the order of the rulebook."""
+    rulebook = written.rulebook
     found: list[Problem] = []
-    for check in checks:
-        place = f"{where}: check {cut(check.code) or '?'}"
+    for place, check, _ in written.checks:
         found += _voiding(check, rulebook, place)
         found += _covers(check, rulebook, place)
-    found += _circles(rulebook, where)
-    found += _units(checks, where)
-    found += _needs(rulebook, where)
+    found += _circles(written.checks)
+    found += _units(written.checks)
+    found += _needs(written)
     return tuple(found)
 
 
@@ -53,30 +51,33 @@ def _covers(check: Check, rulebook: Rulebook, place: str) -> Iterator[Problem]:
         covered = rulebook.checks.get(code)
         if covered is None:
             what = f"{quoted(code)} names no check"
-            yield Problem(f"{place}: covers", what, nearest(code, rulebook.checks))
+            remedy = nearest(code, rulebook.checks, "write its check, or take it out")
+            yield Problem(f"{place}: covers", what, remedy)
         elif not set(check.kinds) & set(covered.kinds) and check.kinds and covered.kinds:
             what = f"{quoted(code)} is for other kinds of machine: {cut(', '.join(covered.kinds))}"
             yield Problem(f"{place}: covers", what, "no machine needs both: take it out")
 
 
-def _circles(rulebook: Rulebook, where: str) -> Iterator[Problem]:
+def _circles(checks: Sequence[WrittenCheck]) -> Iterator[Problem]:
     """Each circle of covering once, at the first check of it."""
+    covered: dict[str, tuple[str, ...]] = {}
+    for _, check, _ in checks:
+        covered[check.code] = (*covered.get(check.code, ()), *check.covers)
     told: set[str] = set()
-    for check in rulebook.checks.values():
-        way = _way_back(check.code, rulebook)
+    for place, check, _ in checks:
+        way = _way_back(check.code, covered)
         if way and not told.intersection(way):
             told.update(way)
             what = f"goes round in a circle: {' covers '.join(map(cut, (*way, check.code)))}"
-            yield Problem(f"{where}: check {cut(check.code)}: covers", what, "take one out")
+            yield Problem(f"{place}: covers", what, "take one out")
 
 
-def _way_back(code: str, rulebook: Rulebook) -> tuple[str, ...]:
+def _way_back(code: str, covers: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
     """The shortest way from a check through what it covers back to it; empty if none."""
     ways: list[tuple[str, ...]] = [(code,)]
     seen: set[str] = set()
     for way in ways:
-        last = rulebook.checks.get(way[-1])
-        for covered in last.covers if last else ():
+        for covered in covers.get(way[-1], ()):
             if covered == code:
                 return way
             if covered not in seen:
@@ -85,22 +86,21 @@ def _way_back(code: str, rulebook: Rulebook) -> tuple[str, ...]:
     return ()
 
 
-def _units(checks: Sequence[Check], where: str) -> Iterator[Problem]:
+def _units(checks: Sequence[WrittenCheck]) -> Iterator[Problem]:
     first: dict[str, tuple[str, str]] = {}
-    for check in checks:
+    for place, check, _ in checks:
         for code, measure in check.measures.items():
             unit, owner = first.setdefault(code, (measure.unit, check.code))
             if measure.unit and unit and measure.unit != unit:
                 what = f"is {quoted(measure.unit)} here and {quoted(unit)} in check {cut(owner)}"
-                place = f"{where}: check {cut(check.code)}: measure {cut(code)}: unit"
-                yield Problem(place, what, "use one unit, or another code for one of them")
+                spot = f"{place}: measure {cut(code)}: unit"
+                yield Problem(spot, what, "use one unit, or another code for one of them")
 
 
-def _needs(rulebook: Rulebook, where: str) -> Iterator[Problem]:
-    kinds = {kind: None for check in rulebook.checks.values() for kind in check.kinds}
-    for place_kind in rulebook.place_kinds.values():
+def _needs(written: Written) -> Iterator[Problem]:
+    for place, place_kind in written.place_kinds:
         for kind in dict.fromkeys(place_kind.needs):
-            if kind not in kinds:
+            if kind not in written.kinds:
                 what = f"{quoted(kind)} is a kind of machine that no check names"
-                place = f"{where}: place_kind {cut(place_kind.code) or '?'}: needs"
-                yield Problem(place, what, nearest(kind, kinds, "add its checks"))
+                remedy = nearest(kind, written.kinds, "add its checks")
+                yield Problem(f"{place}: needs", what, remedy)

@@ -7,34 +7,51 @@ from datetime import timedelta
 
 from checkwatch.core.instant import DAY
 from checkwatch.core.mistake import cut, quoted
-from checkwatch.core.rulebook import Check, OnceEach, Rulebook, UntilNext, ValidFor, Validity
+from checkwatch.core.period import Period
+from checkwatch.core.rulebook import (
+    Check,
+    ForUse,
+    OnceEach,
+    Rulebook,
+    UntilNext,
+    ValidFor,
+    Validity,
+)
 from checkwatch.errors import Problem
 from checkwatch.rules.recurrence import days_that_months_lack, ends, parse_recurrence, spread
+from checkwatch.rules.spans import longest_to_due
+from checkwatch.rules.written import Written
+
+LET_IT_GO_ON = "leave out COUNT and UNTIL"
 
 #: Four weeks count as a month.
 _RARE = 28 * DAY
 
 
-def doubts(rulebook: Rulebook, where: str) -> tuple[Problem, ...]:
-    """Every warning about a rulebook without mistakes, in its order."""
+def doubts(written: Written, where: str) -> tuple[Problem, ...]:
+    """Every warning about a rulebook, in its order; about one with mistakes, what does not hang on
+    what could not be read."""
     found: list[Problem] = []
-    if not rulebook.checks:
+    if not written.checks:
         found.append(Problem(where, "it has no check", "every standing would be unknown"))
-    for check in rulebook.checks.values():
-        place = f"{where}: check {cut(check.code) or '?'}"
-        if check.gate:
+    for place, check, all_clauses in written.checks:
+        if check.gate and check.minutes is None:
+            what = "the least work cannot be told without them"
+            found.append(Problem(f"{place}: minutes", what, "add minutes = { hands_on = … }"))
+        if check.gate and all_clauses:
             found += _gate(check, place)
-        elif check.survives:
+        elif check.survives and not check.gate:
             what = "means nothing: only gates are voided unasked"
             found.append(Problem(f"{place}: survives", what, "leave it out"))
         if check.endless and (check.validity or check.voided_by):
             what = "means nothing: its validity or voided_by ends it"
             found.append(Problem(f"{place}: endless", what, "leave it out"))
-        found += _uncovered(check, rulebook, place)
+        found += _uncovered(check, written.rulebook, place)
         for clause in check.validity:
+            found += _always_due(clause, place)
             if isinstance(clause, UntilNext):
                 found += _recurrence(clause, f"{place}: valid_until_next")
-    found += _gateless(rulebook, where)
+    found += _gateless(written)
     return tuple(found)
 
 
@@ -43,9 +60,6 @@ def _gate(check: Check, place: str) -> Iterator[Problem]:
         if isinstance(clause, OnceEach) and clause.unit == "day" and len(check.validity) == 1:
             what = "lasts until the end of the next day, up to two days"
             yield Problem(f"{place}: once_each", what, 'did you mean valid_for = "PT24H"?')
-    if check.minutes is None:
-        what = "the least work cannot be told without them"
-        yield Problem(f"{place}: minutes", what, "add minutes = { hands_on = … }")
     unasked = [
         word
         for word in ("moved", "fault-closed")
@@ -68,9 +82,27 @@ def _is_rare(clause: Validity) -> bool:
     return False
 
 
+def _always_due(clause: Validity, place: str) -> Iterator[Problem]:
+    """On ordinary days: a day in which the clocks change counts as any other."""
+    longest = longest_to_due(clause)
+    if isinstance(clause, ForUse):
+        always = clause.warn_before >= clause.amount + clause.early
+    else:
+        assert longest is not None, "only use has no clock"
+        always = _ordinary(clause.warn_before) >= _ordinary(longest)
+    if always:
+        what = "is not shorter than the time until it is due: it is due all the time"
+        yield Problem(f"{place}: warn_before", what, "shorten it, or leave it out")
+
+
+def _ordinary(period: Period) -> int:
+    return period.shortest + period.longest
+
+
 def _uncovered(check: Check, rulebook: Rulebook, place: str) -> Iterator[Problem]:
     for code in check.covers:
-        lacking = [m for m in rulebook.checks[code].required if m not in check.measures]
+        covered = rulebook.checks.get(code)
+        lacking = [m for m in covered.required if m not in check.measures] if covered else []
         if lacking:
             what = f"it does not take {', '.join(map(cut, lacking))}, which {quoted(code)} requires"
             remedy = "so it never counts for it: add the measure, or leave out covers"
@@ -90,14 +122,13 @@ def _recurrence(clause: UntilNext, place: str) -> Iterator[Problem]:
         yield Problem(place, what, "BYMONTHDAY=-1 is the last day of each month")
     if ends(parts):
         what = "ends: after its last occurrence no pass lasts at all"
-        yield Problem(place, what, "leave out COUNT and UNTIL")
+        yield Problem(place, what, LET_IT_GO_ON)
 
 
-def _gateless(rulebook: Rulebook, where: str) -> Iterator[Problem]:
-    gated = {kind for check in rulebook.checks.values() if check.gate for kind in check.kinds}
-    for place_kind in rulebook.place_kinds.values():
+def _gateless(written: Written) -> Iterator[Problem]:
+    gated = {kind for one in written.checks if one.check.gate for kind in one.check.kinds}
+    for place, place_kind in written.place_kinds:
         for kind in dict.fromkeys(place_kind.needs):
-            if kind not in gated:
+            if kind in written.kinds and kind not in gated:
                 what = f"{quoted(kind)} has no gate: such a place is always unknown"
-                place = f"{where}: place_kind {cut(place_kind.code) or '?'}: needs"
-                yield Problem(place, what, "add a gate for it, or do not need it")
+                yield Problem(f"{place}: needs", what, "add a gate for it, or do not need it")

@@ -10,6 +10,8 @@ from checkwatch.core.rulebook import Duty, DutySpan, Measure, Minutes, Number, P
 from checkwatch.rules.recurrence import DAYS
 from checkwatch.rules.table import Table, code_of
 
+_DUTIES = 'write "always", "none" or spans like [{ days = "MO-FR", from = "07:00", to = "18:00" }]'
+
 #: More than two months of work are no minutes of one check.
 _MOST_MINUTES = 100_000
 
@@ -28,7 +30,8 @@ def _minutes(table: Table, key: str) -> Number:
     if number < 0:
         table.note(key, "is negative", "write how many minutes it takes")
     if number > _MOST_MINUTES:
-        table.note(key, f"is more than {_MOST_MINUTES} minutes")
+        what = f"is more than {_MOST_MINUTES} minutes"
+        table.note(key, what, "write how many minutes it takes")
     return min(max(number, 0), _MOST_MINUTES)
 
 
@@ -98,8 +101,9 @@ def read_place_kind(table: Table) -> PlaceKind:
 
 def _duty(table: Table) -> Duty:
     if not table.is_list("duty"):
-        word = table.choice("duty", ("always", "none"))
-        return "none" if word == "none" else "always"
+        if "duty" in table and not any(table.is_word("duty", word) for word in ("always", "none")):
+            table.note("duty", "is neither a known word nor a list of spans", _DUTIES)
+        return "none" if table.is_word("duty", "none") else "always"
     spans = table.tables("duty", name_by="")
     if not spans:
         table.note("duty", "has no span", 'write duty = "none", or a span')

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime, timedelta
+from datetime import datetime
 from itertools import product
 
 from checkwatch.core.instant import HOUR, MINUTE, SECOND
@@ -36,12 +36,6 @@ def length(period: Period) -> str:
     return listed(plural(number, unit) for number, unit in parts if number) or "no time"
 
 
-def as_period(span: timedelta) -> Period:
-    """A distance on a wall clock as a duration: whole days, then hours."""
-    rest = span - timedelta(days=span.days)
-    return Period(days=span.days, micros=rest // timedelta(microseconds=1))
-
-
 def voider(word: str, rulebook: Rulebook) -> str:
     """What ends a pass, as it stands in a list: a happening's title or a reserved word's noun."""
     return NOUNS[word] if word in NOUNS else inside(rulebook.happenings[word])
@@ -53,7 +47,7 @@ def recurrence(clause: UntilNext) -> str:
     if _is_simple(parts) and (said := _days(parts, clause.counted_from)):
         return f"{said} at {_clocks(parts, clause.counted_from)}"
     first = first_dates(clause.recurrence, clause.counted_from, 3)
-    return f"{clause.recurrence} (first on {listed(map(_date, first))})"
+    return f"{clause.recurrence} (first on {listed(map(date_of, first))})"
 
 
 def _is_simple(parts: dict[str, str]) -> bool:
@@ -86,6 +80,7 @@ def _clocks(parts: dict[str, str], start: datetime) -> str:
     return listed(f"{hour:02}:{minute:02}" for hour, minute in sorted(product(hours, minutes)))
 
 
-def _date(moment: datetime) -> str:
+def date_of(moment: datetime) -> str:
+    """A local time in words: "Tue 6 Jan 2026 07:00"."""
     day = f"{WEEKDAYS[moment.weekday()][:3]} {moment.day} {MONTHS[moment.month - 1]}"
     return f"{day} {moment:%Y %H:%M}"

@@ -6,20 +6,23 @@ against each other in contradictions.py; what is allowed and seldom meant in dou
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo, available_timezones
 
 from checkwatch.core.entry import RESERVED
+from checkwatch.core.instant import Instant
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.period import Period, parse_period
 from checkwatch.core.rulebook import Check, Measure, PlaceKind, Rulebook
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.rules.contradictions import contradictions
-from checkwatch.rules.doubts import doubts
+from checkwatch.rules.doubts import LET_IT_GO_ON, doubts
 from checkwatch.rules.parts import read_measure, read_minutes, read_place_kind, read_step
+from checkwatch.rules.spans import is_over
 from checkwatch.rules.table import Table, code_of, parse_toml
 from checkwatch.rules.validity import read_clause
+from checkwatch.rules.written import Written, WrittenCheck
 
 #: docs/meaning.md, part 7.
 LONGEST_EXCEPTION = parse_period("PT4H")
@@ -29,7 +32,7 @@ LONGEST_EXCEPTION = parse_period("PT4H")
 class Reading:
     """What a text came to: a rulebook without a mistake, or None and all mistakes.
 
-    The warnings are about a rulebook that can be used; with mistakes there are none.
+    The warnings are about what could be read, also beside mistakes.
     """
 
     rulebook: Rulebook | None
@@ -37,20 +40,41 @@ class Reading:
     warnings: tuple[Problem, ...] = ()
 
 
-def read(text: str, where: str) -> Reading:
+def read(text: str, where: str, adopting: Instant | None = None) -> Reading:
     """Reads a rulebook; `where` is the file's name, with which every message begins.
 
-    Never raises for what the text says.
+    One that is to be adopted at an instant may not have a check that can never be ready from then
+    on. One that was adopted stays readable for ever. Never raises for what the text says.
     """
     raw, broken = parse_toml(text, where)
     if broken:
         return Reading(None, broken)
     mistakes: list[Problem] = []
-    rulebook, checks = _rulebook(Table(raw, where, mistakes))
-    mistakes += contradictions(rulebook, checks, where)
-    if mistakes:
-        return Reading(None, tuple(mistakes))
-    return Reading(rulebook, warnings=doubts(rulebook, where))
+    written = _rulebook(Table(raw, where, mistakes))
+    over = () if adopting is None else tuple(_over(written, adopting))
+    warnings = tuple(_told(doubts(written, where), mistakes, over))
+    mistakes += (*contradictions(written), *over)
+    return Reading(None if mistakes else written.rulebook, tuple(mistakes), warnings)
+
+
+def _told(
+    warnings: Iterable[Problem], unread: Iterable[Problem], over: Iterable[Problem]
+) -> Iterator[Problem]:
+    """The warnings but those about what could not be read, which nobody knows, and those that a
+    mistake says already."""
+    unknown = [f"{mistake.where}: " for mistake in unread]
+    known = {(mistake.where, mistake.remedy) for mistake in over}
+    for warning in warnings:
+        in_part = any(place.startswith(f"{warning.where}: ") for place in unknown)
+        if not in_part and (warning.where, warning.remedy) not in known:
+            yield warning
+
+
+def _over(written: Written, now: Instant) -> Iterator[Problem]:
+    for place, check, _ in written.checks:
+        if any(is_over(clause, now, written.rulebook.zone) for clause in check.validity):
+            what = "its last occurrence has passed: no pass would last, and it never be ready"
+            yield Problem(f"{place}: valid_until_next", what, LET_IT_GO_ON)
 
 
 def read_or_refuse(text: str, where: str) -> Rulebook:
@@ -61,8 +85,8 @@ def read_or_refuse(text: str, where: str) -> Rulebook:
     return reading.rulebook
 
 
-def _rulebook(root: Table) -> tuple[Rulebook, list[Check]]:
-    """The rulebook as far as it goes, and its checks, also those that share a code."""
+def _rulebook(root: Table) -> Written:
+    """The rulebook as far as it goes."""
     title, zone, longest = _head(root.table("rulebook", required=True))
     taken: dict[str, str] = {}
     happenings = {}
@@ -70,11 +94,13 @@ def _rulebook(root: Table) -> tuple[Rulebook, list[Check]]:
         code = _own_code(table, taken, "happening")
         happenings[code] = table.text("title", required=True)
         table.finish()
-    checks = [_check(table, taken) for table in root.tables("check")]
-    place_kinds = _place_kinds(root.tables("place_kind"))
+    checks = tuple(_check(table, taken) for table in root.tables("check"))
+    place_kinds = tuple(_place_kinds(root.tables("place_kind")))
     root.finish()
-    by_code = {check.code: check for check in checks}
-    return Rulebook(title, zone, longest, happenings, by_code, place_kinds), checks
+    by_code = {one.check.code: one.check for one in checks}
+    kinds = {kind.code: kind for _, kind in place_kinds}
+    rulebook = Rulebook(title, zone, longest, happenings, by_code, kinds)
+    return Written(rulebook, checks, place_kinds)
 
 
 def _head(table: Table | None) -> tuple[str, ZoneInfo, Period]:
@@ -113,7 +139,7 @@ def _own_code(table: Table, taken: dict[str, str], what: str) -> str:
     return code
 
 
-def _check(table: Table, taken: dict[str, str]) -> Check:
+def _check(table: Table, taken: dict[str, str]) -> WrittenCheck:
     code = _own_code(table, taken, "check")
     clauses = table.tables("validity", name_by="")
     if len(clauses) == 1:
@@ -139,7 +165,7 @@ def _check(table: Table, taken: dict[str, str]) -> Check:
     if not (clauses or check.voided_by or check.endless):
         remedy = "add validity or voided_by, or endless = true if that is meant"
         table.note("", "nothing can end a pass of it", remedy)
-    return check
+    return WrittenCheck(table.where, check, len(check.validity) == len(clauses))
 
 
 def _measures(tables: Iterable[Table], check: Table) -> dict[str, Measure]:
@@ -152,11 +178,12 @@ def _measures(tables: Iterable[Table], check: Table) -> dict[str, Measure]:
     return found
 
 
-def _place_kinds(tables: Iterable[Table]) -> dict[str, PlaceKind]:
-    found: dict[str, PlaceKind] = {}
+def _place_kinds(tables: Iterable[Table]) -> Iterator[tuple[str, PlaceKind]]:
+    """The place kinds, each with where it stands."""
+    found: set[str] = set()
     for table in tables:
         kind = read_place_kind(table)
         if kind.code in found:
             table.note("code", "is the code of another place kind already", "keep one of them")
-        found[kind.code] = kind
-    return found
+        found.add(kind.code)
+        yield table.where, kind

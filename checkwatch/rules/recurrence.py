@@ -77,7 +77,8 @@ def parse_recurrence(text: str) -> dict[str, str]:
     for piece in line.split(";"):
         name, _, value = piece.partition("=")
         if name not in _PARTS:
-            raise wrong(f"{quoted(name)} is no part of a recurrence", nearest(name, _PARTS))
+            remedy = nearest(name, _PARTS, one_of(_PARTS))
+            raise wrong(f"{quoted(name)} is no part of a recurrence", remedy)
         if name in parts:
             raise wrong(f"{name} stands there twice", "join them with a comma")
         parts[name] = value
@@ -105,7 +106,8 @@ def _look_through(parts: Parts) -> None:
         _look_at_numbers(name, parts.get(name), low, high)
     for name in ("INTERVAL", "COUNT"):
         if name in parts and not re.fullmatch(r"0*[1-9]\d{0,5}", parts[name], re.ASCII):
-            raise wrong(f"{name}={quoted(parts[name])} is no number from 1 on")
+            what = f"{name}={quoted(parts[name])} is no number from 1 on"
+            raise wrong(what, f"write it like {name}=2, or leave it out")
     if parts.get("WKST", "MO") not in DAYS:
         raise wrong(f"WKST={quoted(parts['WKST'])} is no day", one_of(DAYS))
     _look_at_days(parts)
@@ -121,7 +123,8 @@ def _look_at_numbers(name: str, value: str | None, low: int, high: int) -> None:
             not re.fullmatch(rf"{sign}\d{{1,3}}", item, re.ASCII)
             or not low <= abs(int(item)) <= high
         ):
-            raise wrong(f"{name}={quoted(item)} is not from {low} to {high}")
+            what = f"{name}={quoted(item)} is not from {low} to {high}"
+            raise wrong(what, f"write a number like {name}={high}")
 
 
 def _look_at_days(parts: Parts) -> None:
@@ -131,7 +134,8 @@ def _look_at_days(parts: Parts) -> None:
             raise wrong(f"BYDAY={quoted(item)} is no day", one_of(DAYS))
         numbered = parts["FREQ"] in ("MONTHLY", "YEARLY") and "BYWEEKNO" not in parts
         if match.group(1) and not numbered:
-            raise wrong(f"BYDAY={item}: only months and years number their days")
+            what = f"BYDAY={item}: only months and years number their days"
+            raise wrong(what, f"write BYDAY={match.group(2)}, or FREQ=MONTHLY")
 
 
 def _look_at_until(parts: Parts) -> None:
@@ -177,6 +181,19 @@ def first_dates(rule: str, counted_from: datetime, count: int) -> list[datetime]
     return list(islice(_expanded(parse_recurrence(rule), counted_from), count))
 
 
+def last_date(rule: str, counted_from: datetime) -> datetime | None:
+    """The last occurrence of a rule that ends within thirty years; None for any other."""
+    parts = parse_recurrence(rule)
+    if not ends(parts):
+        return None
+    moments = list(_expanded(parts, counted_from))
+    if "COUNT" in parts:
+        is_whole = len(moments) == int(parts["COUNT"])
+    else:
+        is_whole = int(parts["UNTIL"][:4]) <= counted_from.year + _HORIZON_YEARS
+    return moments[-1] if moments and is_whole else None
+
+
 def _expanded(parts: Parts, counted_from: datetime) -> Iterator[datetime]:
     """The occurrences within thirty years of the start."""
     from dateutil.rrule import rrulestr
@@ -194,7 +211,8 @@ def _expanded(parts: Parts, counted_from: datetime) -> Iterator[datetime]:
                 return
             yield moment.replace(year=moment.year - shift)
     except (ValueError, OverflowError) as error:
-        raise wrong(f"it cannot be expanded: {str(error)[:100]}") from None
+        what = f"it cannot be expanded: {str(error)[:100]}"
+        raise wrong(what, "write a simpler rule") from None
 
 
 def ends(parts: Parts) -> bool:

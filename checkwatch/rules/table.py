@@ -37,6 +37,15 @@ _NAMES: tuple[tuple[type, str], ...] = (
 )
 
 
+#: How each kind of value is written.
+_AS = {
+    str: "put it in quotes",
+    bool: "write true or false, without quotes",
+    list: "write it between [ and ]",
+    dict: "write it as { key = value }, or under a heading of its own",
+}
+
+
 def parse_toml(text: str, where: str) -> tuple[dict[str, Any], tuple[Problem, ...]]:
     """The document, or an empty one and the place at which it stops being TOML."""
     try:
@@ -49,6 +58,34 @@ def parse_toml(text: str, where: str) -> tuple[dict[str, Any], tuple[Problem, ..
         said = what or str(error)
         spot = f"{where}: {place}" if place else where
         return {}, (Problem(spot, f"this is not TOML: {cut(said, 200)}", "mend it there first"),)
+
+
+#: What each key that must be there may look like, for who left it out.
+_EXAMPLES = {
+    "at": '"2026-03-29T06:50"',
+    "code": '"leak-test"',
+    "days": '"MO-FR"',
+    "from": '"07:00"',
+    "kinds": '["anaesthetic-machine"]',
+    "machines": '{ AM-01 = "anaesthetic-machine" }',
+    "name": '"A repair ends a pass"',
+    "of": '"AM-01"',
+    "once_each": '"day"',
+    "say": '"Close the valve"',
+    "title": '"Leak test"',
+    "to": '"18:00"',
+    "unit": '"mL/min"',
+    "valid_until_next": '"FREQ=DAILY;BYHOUR=7;BYMINUTE=0"',
+    "zone": '"Europe/London"',
+}
+_OWN_REMEDIES = {"rulebook": "begin the file with [rulebook], its title and its zone"}
+
+
+def _remedy_for(key: str) -> str:
+    """What to do where a key that must be there is missing or empty."""
+    if key in _EXAMPLES:
+        return f"write it like {key} = {_EXAMPLES[key]}"
+    return _OWN_REMEDIES.get(key, "write it, or take its line out")
 
 
 def _decimal(text: str) -> Decimal:
@@ -121,7 +158,7 @@ class Table:
         found = []
         raw = self._get(key, list, "a list of texts", required=required)
         if required and raw == []:
-            self.note(key, "is empty")
+            self.note(key, "is empty", _remedy_for(key))
         for number, item in enumerate(raw or (), 1):
             place = f"{key}, item {number}"
             if isinstance(item, str):
@@ -154,7 +191,7 @@ class Table:
         if raw is None:
             return ()
         if len(raw) != count:
-            self.note(key, f"holds {len(raw)}, not {count} numbers")
+            self.note(key, f"holds {len(raw)}, not {count} numbers", f"write {count}")
             return ()
         found = [self._number(key, item) for item in raw]
         return tuple(number for number in found if number is not None) if None not in found else ()
@@ -182,31 +219,30 @@ class Table:
     def tables(self, key: str, name_by: str = "code") -> list[Table]:
         """The tables of a list, each named by its code, or by its number without one."""
         found = []
-        for number, raw in enumerate(self._get(key, list, f"a list: [[{key}]]") or (), 1):
+        for number, raw in enumerate(self._get(key, list, "a list of tables") or (), 1):
             if isinstance(raw, dict):
                 name = raw.get(name_by)
                 called = cut(name) if isinstance(name, str) and name else str(number)
                 found.append(Table(raw, f"{self.where}: {key} {called}", self.problems))
             else:
-                self.note(f"{key} {number}", f"is {_name(raw)}, not a table")
+                self.note(f"{key} {number}", f"is {_name(raw)}, not a table", _AS[dict])
         return found
 
     def _get(self, key: str, kind: type, name: str, *, required: bool = False) -> Any:
         if key not in self:
             if required:
-                self.note(key, "is missing")
+                self.note(key, "is missing", _remedy_for(key))
             return None
         raw = self._raw[key]
         if type(raw) is kind:
             return raw
-        remedy = "put it in quotes" if kind is str and not isinstance(raw, list | dict) else ""
-        self.note(key, f"is {_name(raw)}, not {name}", remedy)
+        self.note(key, f"is {_name(raw)}, not {name}", _AS[kind])
         return None
 
     def _line(self, key: str, raw: str, *, required: bool) -> str:
         line = " ".join(raw.split())
         if required and not line:
-            self.note(key, "is empty")
+            self.note(key, "is empty", _remedy_for(key))
         odd = next((c for c in line if not c.isprintable()), None)
         if odd is None:
             return line
@@ -216,16 +252,17 @@ class Table:
 
     def _number(self, key: str, raw: object) -> Number | None:
         if isinstance(raw, bool) or not isinstance(raw, int | Decimal):
-            self.note(key, f"is {_name(raw)}, not a number")
+            self.note(key, f"is {_name(raw)}, not a number", "write digits, without quotes")
             return None
         if isinstance(raw, Decimal) and not raw.is_finite():
-            self.note(key, "is not a finite number")
+            self.note(key, "is not a finite number", "write digits")
             return None
         exponent = raw.as_tuple().exponent if isinstance(raw, Decimal) else 0
         # Compared, not calculated with: `abs` of a huge decimal overflows.
         fine = isinstance(exponent, int) and exponent >= _FINEST
         if not (fine and -_LARGEST <= raw <= _LARGEST):
-            self.note(key, "is too large or has too many digits to be meant")
+            what = "is too large or has too many digits to be meant"
+            self.note(key, what, "write fewer digits")
             return None
         return raw
 
@@ -238,11 +275,12 @@ _CODE = re.compile(r"[a-z0-9-]+")
 
 
 def code_of(table: Table, key: str = "code") -> str:
-    """A code of the rulebook; one with wrong letters is noted and given all the same, so that
-    what names it is no second mistake."""
+    """A code of the rulebook; one with wrong letters is noted and given as it may be written, so
+    that what names it is compared with what it will be."""
     code = table.text(key, required=True)
     if code and not _CODE.fullmatch(code):
         better = re.sub(r"[^a-z0-9]+", "-", cut(code).lower()).strip("-")
-        remedy = f'write "{better}"' if better else ""
+        remedy = f'write "{better}"' if better else "write it with these"
         table.note(key, f"{quoted(code)} has characters other than a-z 0-9 -", remedy)
+        return better or code
     return code

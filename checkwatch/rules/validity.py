@@ -115,7 +115,8 @@ def _once_each(table: Table) -> OnceEach | None:
 def _for_use(table: Table) -> ForUse | None:
     amount = table.number("valid_for_use")
     if amount is not None and amount <= 0:
-        table.note("valid_for_use", "is not above zero: no pass would ever last")
+        what = "is not above zero: no pass would ever last"
+        table.note("valid_for_use", what, "write by how much the meter may advance")
     if "meter" in table:
         meter = code_of(table, "meter")
     else:
@@ -157,7 +158,7 @@ def _length(table: Table, key: str) -> Period | None:
 def _positive(table: Table, key: str) -> Number:
     number = table.number(key) or 0
     if number < 0:
-        table.note(key, "is negative")
+        table.note(key, "is negative", "write a number from 0 on")
     return max(number, 0)
 
 

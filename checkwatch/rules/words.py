@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from datetime import tzinfo
 from textwrap import fill
 
 from checkwatch.answers.least_work import readies
-from checkwatch.core.period import Period
 from checkwatch.core.rulebook import (
     Check,
     DutySpan,
     ForUse,
     Measure,
-    OnceEach,
     PlaceKind,
     Rulebook,
     UntilNext,
@@ -20,9 +19,8 @@ from checkwatch.core.rulebook import (
     Validity,
 )
 from checkwatch.core.wording import WEEKDAYS, inside, listed, plural, spoken
-from checkwatch.rules.phrase import UNASKED, as_period, length, recurrence, voider
-from checkwatch.rules.recurrence import spread
-from checkwatch.rules.validity import UNIT_LENGTHS
+from checkwatch.rules.phrase import UNASKED, date_of, length, recurrence, voider
+from checkwatch.rules.spans import longest_span, over_from
 
 _WIDTH = 79
 
@@ -70,7 +68,7 @@ def _check(check: Check, rulebook: Rulebook) -> Iterator[str]:
     sentences = [
         _what(check),
         _lasting(check),
-        _longest(check),
+        _longest(check, rulebook.zone),
         *_ended_early(check, rulebook),
         *_covers(check, rulebook),
         _after_fail(check),
@@ -167,32 +165,14 @@ def _by_use(clause: ForUse) -> Iterator[str]:
     yield f"it lapses when the meter was not read for {length(clause.reading_within)}"
 
 
-def _longest(check: Check) -> str:
+def _longest(check: Check, zone: tzinfo) -> str:
     spans = [span for clause in check.validity if (span := longest_span(clause)) is not None]
     if not spans:
         return "So there is no longest time for which a pass can last."
-    return f"So no pass lasts longer than {length(min(spans, key=lambda span: span.longest))}."
-
-
-def longest_span(clause: Validity) -> Period | None:
-    """The longest that a pass can last by one clause; None for use, which has no clock."""
-    if isinstance(clause, ForUse):
-        return None
-    if isinstance(clause, OnceEach):
-        return _sum(UNIT_LENGTHS[clause.unit], UNIT_LENGTHS[clause.unit], clause.late)
-    rounding = UNIT_LENGTHS[clause.round_up_to] if clause.round_up_to else Period()
-    if isinstance(clause, ValidFor):
-        return _sum(clause.lasts, clause.early, rounding, clause.late)
-    apart = spread(clause.recurrence, clause.counted_from)
-    return _sum(as_period(apart.longest), clause.early, rounding, clause.late)
-
-
-def _sum(*periods: Period) -> Period:
-    return Period(
-        sum(period.months for period in periods),
-        sum(period.days for period in periods),
-        sum(period.micros for period in periods),
-    )
+    longest = length(min(spans, key=lambda span: span.longest))
+    over = [end for clause in check.validity if (end := over_from(clause, zone)) is not None]
+    none = f" From {date_of(min(over))} on no pass lasts at all." if over else ""
+    return f"So no pass lasts longer than {longest}.{none}"
 
 
 def _ended_early(check: Check, rulebook: Rulebook) -> Iterator[str]:

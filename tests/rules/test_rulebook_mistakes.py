@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
+from checkwatch.core.instant import parse_instant
 from checkwatch.rules.read import Reading, read
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "rules"
@@ -96,8 +98,112 @@ def test_mistakes_in_all_corners_are_listed_at_once() -> None:
         "r.toml: place_kind 1: code: is missing",
         "r.toml: check leak-test: voided_by: 'repairs' names no happening",
         "r.toml: check leak-test: voided_by: 'repairs' names no happening",
-        "r.toml: place_kind ?: needs: 'x' is a kind of machine that no check names",
+        "r.toml: place_kind 1: needs: 'x' is a kind of machine that no check names",
     ]
+
+
+def told(reading: Reading) -> list[str]:
+    """Where each mistake and warning stands, and its first words."""
+    problems = reading.mistakes + reading.warnings
+    return [
+        f"{one.where.removeprefix('r: ')}: {' '.join(one.what.split()[:3])}" for one in problems
+    ]
+
+
+def test_what_hangs_on_nothing_mistaken_is_found_beside_mistakes() -> None:
+    """The circle goes through the first of two checks that share a code, the kind that no check
+    names is needed by the first of two places; a clause that reads well is doubted beside one that
+    does not."""
+    text = f"""{HEAD}
+[[check]]
+code = "leak"
+title = "Leak"
+kinds = ["machine"]
+covers = ["self"]
+minutes = 3
+validity = [{{ valid_until_next = "FREQ=DAILY" }}, {{ valid_for = "24h" }}]
+
+[[check]]
+code = "self"
+title = "Self"
+kinds = ["machine"]
+covers = ["leak"]
+voided_by = ["repair"]
+
+[[check]]
+code = "self"
+title = "Self"
+kinds = ["machine"]
+voided_by = ["repair"]
+
+[[place_kind]]
+code = "theatre"
+needs = ["machine", "unicorn"]
+
+[[place_kind]]
+code = "theatre"
+"""
+    assert told(read(text, "r")) == [
+        "check leak: minutes: is a number,",
+        "check leak: validity 2: valid_for: '24h' is not",
+        "check self: code: 'self' is the",
+        "place_kind theatre: code: is the code",
+        "check leak: covers: goes round in",
+        "place_kind theatre: needs: 'unicorn' is a",
+        "check leak: valid_until_next: has no time",
+        "check self: minutes: the least work",
+        "check self: minutes: the least work",
+    ]
+
+
+def test_what_a_mistake_may_explain_is_not_doubted() -> None:
+    """A clause that cannot be read may be the one that makes the rest meant."""
+    clauses = """
+[[check.validity]]
+once_each = "day"
+[[check.validity]]
+valid_for = "24h"
+"""
+    assert read(f"{HEAD}{CHECK}{clauses}", "r").warnings == ()
+    assert read(HEAD + CHECK + clauses.replace("24h", "PT24H"), "r").warnings == ()
+    (doubt,) = read(HEAD + CHECK + '[[check.validity]]\nonce_each = "day"', "r").warnings
+    assert "two days" in doubt.what
+
+
+NOON = parse_instant("2026-03-10T12:00", ZoneInfo("Europe/London"))
+
+
+@pytest.mark.parametrize(
+    ("clause", "is_over"),
+    [
+        ('valid_until_next = "FREQ=DAILY;BYHOUR=7;UNTIL=20260310T120000"', True),
+        ('valid_until_next = "FREQ=DAILY;BYHOUR=7;UNTIL=20260311T070000"', False),
+        ('valid_until_next = "FREQ=DAILY;BYHOUR=7;UNTIL=20260311T070000"\nearly = "PT19H"', True),
+        ('valid_until_next = "FREQ=DAILY;BYHOUR=7;COUNT=900"', True),
+        (
+            'valid_until_next = "FREQ=DAILY;COUNT=2"\ncounted_from = "2026-03-10T12:00:00"',
+            False,
+        ),
+        ('valid_until_next = "FREQ=DAILY;BYHOUR=7"', False),
+    ],
+)
+def test_a_check_that_can_never_be_ready_is_no_mistake_once_it_was_adopted(
+    clause: str, is_over: bool
+) -> None:
+    text = f"{HEAD}{CHECK}[[check.validity]]\n{clause}\n[[check.validity]]\nvalid_for = 'PT24H'"
+    assert read(text, "r").rulebook is not None
+    reading = read(text, "r", NOON)
+    found = [mistake.where for mistake in reading.mistakes]
+    assert found == (["r: check leak-test: valid_until_next"] if is_over else [])
+    ends = [one for one in reading.warnings if "leave out COUNT" in one.remedy]
+    assert len(ends) == (not is_over and ("COUNT" in clause or "UNTIL" in clause))
+
+
+def test_every_mistake_has_a_remedy() -> None:
+    """But where the text is no TOML, which is the library's own message."""
+    for block in blocks("mistakes"):
+        place, toml = taken_apart(block)
+        assert all(one.remedy for one in read(BEFORE[place] + toml, "r").mistakes), block
 
 
 def test_a_mistake_of_toml_is_told_with_line_and_column() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
@@ -18,7 +19,8 @@ from checkwatch.core.period import NOTHING, UNITS, Period, parse_period
 from checkwatch.core.rulebook import ForUse, OnceEach, UntilNext, ValidFor, Validity
 from checkwatch.rules.phrase import recurrence
 from checkwatch.rules.read import read
-from checkwatch.rules.words import in_words, longest_span, rule_in_words
+from checkwatch.rules.spans import longest_span
+from checkwatch.rules.words import in_words, rule_in_words
 from checkwatch.views import words
 from tests.build import check, rules
 
@@ -56,6 +58,16 @@ def test_one_rule_in_its_own_words() -> None:
     form = rulebook(GOLDEN / "every-form.toml")
     said = [f"{code}: {rule_in_words(one, form)}" for code, one in form.checks.items()]
     expect("rule-in-words", "\n".join(said))
+
+
+def test_the_words_say_from_when_on_no_pass_lasts() -> None:
+    """An hour early it lasts no more: by then the last time is the one that it is done for."""
+    ended = UntilNext("FREQ=DAILY;BYHOUR=7;UNTIL=20251231T235959", early=parse_period("PT1H"))
+    later_on = UntilNext("FREQ=DAILY;BYHOUR=7;UNTIL=20991231T235959")
+    text = " ".join(in_words(rules(replace(check("a", "PT24H"), validity=(ended,)))).split())
+    assert "1 day and 1 hour. From Wed 31 Dec 2025 06:00 on no pass lasts at all." in text
+    goes_on = in_words(rules(replace(check("a", "PT24H"), validity=(later_on,))))
+    assert "no pass lasts at all" not in goes_on
 
 
 def test_rules_say_a_code_as_the_answers_do() -> None:
