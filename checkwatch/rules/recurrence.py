@@ -49,6 +49,9 @@ _FORBIDDEN = {
 _HORIZON_YEARS = 30
 _LATEST_START = 9999 - _HORIZON_YEARS
 
+#: An end that lies further away is none that anybody means.
+_LATEST_END = 200
+
 #: So many occurrences, over at least so many years, show every distance between neighbours that
 #: matters for a limit: an hourly rule may be one of January only.
 _SAMPLE = 400
@@ -182,16 +185,17 @@ def first_dates(rule: str, counted_from: datetime, count: int) -> list[datetime]
 
 
 def last_date(rule: str, counted_from: datetime) -> datetime | None:
-    """The last occurrence of a rule that ends within thirty years; None for any other."""
-    parts = parse_recurrence(rule)
-    if not ends(parts):
+    """The last occurrence of a rule that ends; None for one that goes on for centuries."""
+    from dateutil.rrule import rrulestr
+
+    if not ends(parse_recurrence(rule)):
         return None
-    moments = list(_expanded(parts, counted_from))
-    if "COUNT" in parts:
-        is_whole = len(moments) == int(parts["COUNT"])
-    else:
-        is_whole = int(parts["UNTIL"][:4]) <= counted_from.year + _HORIZON_YEARS
-    return moments[-1] if moments and is_whole else None
+    last = None
+    for moment in rrulestr(rule, dtstart=counted_from):
+        if moment.year > counted_from.year + _LATEST_END:
+            return None
+        last = moment
+    return last
 
 
 def _expanded(parts: Parts, counted_from: datetime) -> Iterator[datetime]:

@@ -63,7 +63,7 @@ def test_one_rule_in_its_own_words() -> None:
 def test_the_words_say_from_when_on_no_pass_lasts() -> None:
     """An hour early it lasts no more: by then the last time is the one that it is done for."""
     ended = UntilNext("FREQ=DAILY;BYHOUR=7;UNTIL=20251231T235959", early=parse_period("PT1H"))
-    later_on = UntilNext("FREQ=DAILY;BYHOUR=7;UNTIL=20991231T235959")
+    later_on = UntilNext("FREQ=DAILY;BYHOUR=7;UNTIL=29991231T235959")
     text = " ".join(in_words(rules(replace(check("a", "PT24H"), validity=(ended,)))).split())
     assert "1 day and 1 hour. From Wed 31 Dec 2025 06:00 on no pass lasts at all." in text
     goes_on = in_words(rules(replace(check("a", "PT24H"), validity=(later_on,))))
