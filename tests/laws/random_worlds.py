@@ -37,6 +37,8 @@ OUTCOMES = (*("pass",) * 6, "limited", "limited", "fail", "stopped", "begun")
 CALM_OUTCOMES = (*("pass",) * 9, "limited", "fail", "begun")
 #: Steps from one entry to the next; four of six hours are a day, so that schedules are kept.
 GAPS = (0, 0, 0, 1, 1, 2, 3, 4, 5, 6)
+#: So many steps before its end a test was started; None where nobody noted it.
+STARTED = (None, None, 0, 1, 2)
 #: From one reading to the next: a meter that was replaced, one that ran on, one that leapt.
 RUNS = (-5, 0, 1, 2, 3, 5, 8, 12, 25)
 LEAKS = tuple(map(Decimal, ("5", "15", "60", "150", "200", "250.5", "300", "301", "500", "9999")))
@@ -68,7 +70,8 @@ def schedules(draw: st.DrawFn) -> World:
     kinds = (*(e.Result,) * 6, *(e.Reading,) * 4, *(e.Struck,) * 2, e.EmergencyUse, e.Returned)
     for steps in accumulate(draw(st.lists(st.sampled_from(GAPS), min_size=5, max_size=20))):
         now = Instant(begin + steps * 6 * HOUR)
-        common: dict[str, Any] = {"machine": "AM-01", "at": now, "recorded": now}
+        at = Instant(max(begin, now - draw(st.sampled_from((0,) * 6 + (1,))) * 6 * HOUR))
+        common: dict[str, Any] = {"machine": "AM-01", "at": at, "recorded": now}
         common |= {"seq": len(entries) + 1, "note": "a reason"}
         kind = draw(st.sampled_from((*kinds, e.Happening)))
         entries.append(draw(_of_schedule(kind, common, tuple(entries))))
@@ -81,6 +84,8 @@ def _of_schedule(
 ) -> e.Entry:
     if kind is e.Result:
         outcome = draw(st.sampled_from((*(e.Outcome.PASS,) * 7, e.Outcome.FAIL)))
+        started = draw(st.sampled_from(STARTED)) or 0
+        common["started"] = Instant(common["at"] - started * 6 * HOUR)
         return e.Result(**common, check="full", outcome=outcome)
     if kind is e.Reading:
         return draw(_reading(common, before))
@@ -224,7 +229,7 @@ def _reading(draw: st.DrawFn, common: dict[str, Any], before: Sequence[e.Entry])
 def _result(draw: st.DrawFn, common: dict[str, Any], pace: Pace) -> e.Result:
     outcome = e.Outcome(draw(st.sampled_from(pace.outcomes)))
     leak = draw(st.sampled_from((None, *LEAKS, *LEAKS[:3])))
-    started = draw(st.sampled_from((None, None, 0, 1)))
+    started = draw(st.sampled_from(STARTED))
     text = f"no low flow, {common['seq']}"
     return e.Result(
         **common,

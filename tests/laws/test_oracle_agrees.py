@@ -20,7 +20,7 @@ from tests.laws.program import of_answer, of_check, of_debts, of_windows
 from tests.laws.random_worlds import worlds
 
 CALM = settings(
-    max_examples=70,
+    max_examples=150,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],

@@ -80,12 +80,11 @@ def place_until(
     names = {each["place"] for each in places}
     told = [last for name in names if (last := known_at(places, name, T, K)) is not None]
     now = place_at(versions, then, told, place, T, K)["standing"]
-    for at in sorted(
-        at
-        for machine in machines_of(then)
-        for at in all_turning_points(versions, counted(then, machine, T, K), K)
-    ):
-        if at > T and place_at(versions, then, told, place, at, K)["standing"] != now:
+    turns = {start for start, recorded, _ in versions if recorded <= K}
+    for machine in machines_of(then):
+        turns |= {*all_turning_points(versions, counted(then, machine, T, K), K)}
+    for at in sorted(at for at in turns if at > T):
+        if place_at(versions, then, told, place, at, K)["standing"] != now:
             return at
     return None
 
@@ -114,7 +113,7 @@ def turnings(
 ) -> list[int]:
     """Give all instants of [start, end) at which some machine can come to stand otherwise: where
     something is written, and where something turns by what is written up to then."""
-    found = {start}
+    found = {start, *(begin for begin, recorded, _ in versions if recorded <= known)}
     for machine in machines:
         written = {entry["at"] for entry in entries if entry["machine"] == machine}
         moments = {start, *(at for at in written if start < at < end)}
