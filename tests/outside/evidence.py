@@ -126,7 +126,9 @@ def _subjects(rows: Iterable[Row]) -> Iterator[str]:
     yield "| part | sources |"
     yield "| --- | --- |"
     for key, words in SUBJECTS.items():
-        yield f"| {words} | {'; '.join(sorted(sources[key])) or 'none exists that we know'} |"
+        found = sorted(sources[key])
+        few = ("none exists that we know", f"{'; '.join(found)}; we know no second one")
+        yield f"| {words} | {few[len(found)] if len(found) < 2 else '; '.join(found)} |"
     yield ""
 
 
