@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import closing, contextmanager, nullcontext
 from functools import partial
 from pathlib import Path
+from shutil import copyfileobj
+from tempfile import TemporaryFile
 from typing import Annotated, TextIO
 
 import typer
@@ -17,12 +19,11 @@ from checkwatch.cli.files import made, opened, refuse_to_overwrite
 from checkwatch.cli.options import Db, asking
 from checkwatch.cli.show import tell, tell_problems
 from checkwatch.core.entry import Enrolled
-from checkwatch.errors import CannotTell, Problem, WrongUse
-from checkwatch.exchange.rejects import write_rejects
+from checkwatch.errors import CannotTell, Problem
 from checkwatch.exchange.write import write_fleet, write_logbook, write_places
 from checkwatch.run import clock
 from checkwatch.run.foresee import Progress
-from checkwatch.run.importing import Imported, import_log
+from checkwatch.run.importing import Emptied, Imported, import_log
 from checkwatch.run.world import names_of
 from checkwatch.store import engine, read
 from checkwatch.views.words import listed, plural
@@ -43,29 +44,57 @@ def import_file(
     row of its machine, so that no pass comes in without what ended it. Then the exit code is 0
     also where rows were left out: what is printed says how many, and which machines.
     """
-    # Unlike Path.is_file, it says no to a name that no file can have.
-    if not os.path.isfile(file):
-        raise WrongUse(Problem(str(file), "is no file that can be read twice", "save it first"))
     url = asking(ctx, db).db
     refuse_to_overwrite((engine.sqlite_path(url), file), (reject,))
-    with _rejects(reject) as stream:
-        with _progress() as progress:
-            found = import_log(
-                url,
-                clock.now(),
-                partial(opened, file),
-                file.name,
-                reject is not None,
-                progress,
-            )
-        if reject is not None and stream is not None:
-            _write_rejects(file, found, reject, stream)
+    with (
+        _source(file) as source,
+        _rejects(reject) as rejects,
+        _broken_off(url),
+        _progress() as progress,
+    ):
+        found = import_log(
+            url, clock.now(), lambda: nullcontext(source), file.name, rejects, progress
+        )
     tell_problems(found.problems)
     _tell(found, reject)
 
 
 @contextmanager
-def _rejects(path: Path | None) -> Iterator[TextIO | None]:
+def _source(file: Path) -> Iterator[TextIO]:
+    """The file to read. What is no file (a pipe) is taken in first: it comes when it likes, and
+    nobody else shall wait for it to write."""
+    with opened(file) as stream:
+        # Unlike Path.is_file, it says no to a name that no file can have.
+        if os.path.isfile(file):
+            yield stream
+            return
+        with TemporaryFile("w+", encoding="utf-8", errors="surrogateescape", newline="") as whole:
+            try:
+                copyfileobj(stream, whole)
+                whole.seek(0)
+            except OSError as error:
+                what = f"cannot be taken in: {(error.strerror or str(error)).lower()}"
+                remedy = "save it as a file, or name another folder in TMPDIR"
+                raise CannotTell(Problem(str(file), what, remedy)) from None
+            yield whole
+
+
+@contextmanager
+def _broken_off(url: str) -> Iterator[None]:
+    """Says of what is broken off with Ctrl-C that nothing is written, where that is so."""
+    with engine.reading(url) as conn:
+        before = read.newest_seq(conn)
+    try:
+        yield
+    except KeyboardInterrupt:
+        with engine.reading(url) as conn:
+            if read.newest_seq(conn) == before:
+                tell("broken off: nothing is written")
+        raise
+
+
+@contextmanager
+def _rejects(path: Path | None) -> Iterator[Emptied | None]:
     """The file for the rows that are left out, opened before the others are written.
 
     What it holds stays until there is something to write; where nothing comes of the import, no
@@ -77,28 +106,18 @@ def _rejects(path: Path | None) -> Iterator[TextIO | None]:
     is_new = not os.path.lexists(path)
     with made(path, "a") as stream:
         try:
-            yield stream
+            yield partial(_emptied, path, stream)
         except BaseException:
             if is_new:
                 path.unlink(missing_ok=True)
             raise
 
 
-def _write_rejects(file: Path, found: Imported, reject: Path, stream: TextIO) -> None:
-    """Writes the rows that were left out; where that fails, says why each of them was."""
-    try:
-        if reject.is_file():
-            stream.truncate(0)
-        with opened(file) as source:
-            write_rejects(source, file.name, found.reasons, stream)
-        stream.flush()
-    except OSError as error:
-        with suppress(OSError):
-            stream.close()
-        tell_problems(Problem(f"line {line}", reason) for line, reason in found.reasons.items())
-        what = f"cannot be written: {(error.strerror or str(error)).lower()}"
-        remedy = "the good rows are in the book; those left out stand above, put them right"
-        raise CannotTell(Problem(str(reject), what, remedy)) from None
+def _emptied(path: Path, stream: TextIO) -> TextIO:
+    # What is no file (a pipe) holds nothing.
+    if path.is_file():
+        stream.truncate(0)
+    return stream
 
 
 @contextmanager
@@ -118,12 +137,14 @@ def _progress() -> Iterator[Progress]:
 
 
 def _tell(found: Imported, reject: Path | None) -> None:
-    numbers = f" (entries {found.first} to {found.last})" if found.written else ""
+    numbers = f" (entries {found.first} to {found.last})" if found.written > 1 else ""
+    if found.written == 1:
+        numbers = f" (entry {found.first})"
     print(f"{plural(found.written, 'row')} written{numbers}.")
     if found.skipped:
         print(f"{plural(found.skipped, 'row')} skipped: in the book already.")
     if reject is not None:
-        print(f"{plural(len(found.reasons), 'row')} refused, in {reject}.")
+        print(f"{plural(found.refused, 'row')} refused, in {reject}.")
     if found.left_out:
         print(f"Left as they were: {listed(found.left_out)}.")
 

@@ -11,8 +11,9 @@ from checkwatch.answers.acceptance import Facts, mistakes_in
 from checkwatch.answers.draft import Given, kind_of, read_draft
 from checkwatch.core.entry import Entry
 from checkwatch.core.instant import Instant, parse_instant
-from checkwatch.core.mistake import nearest, quoted
+from checkwatch.core.mistake import quoted
 from checkwatch.core.rulebook import Rulebook
+from checkwatch.core.spelling import nearest_names
 from checkwatch.core.versions import Versions
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.sheet import Columns, rows
@@ -44,12 +45,13 @@ class Row(NamedTuple):
     """A row that may become an entry; its `seq` and `recorded` are 0.
 
     `of_ref` is the ref of the entry that a striking or a closed fault means; the entry's own `of`
-    is then no number yet.
+    is then no number yet. `cells` are those of the file.
     """
 
     line: int
     entry: Entry
     of_ref: str = ""
+    cells: Mapping[str, str] = {}
 
 
 class BadRow(NamedTuple):
@@ -103,7 +105,8 @@ def read_logbook(
     known = _Known(versions, facts, places, now)
     for line, cells, problem in rows(stream, where, COLUMNS):
         if problem:
-            yield BadRow(line, (problem,))
+            tag = cells.get("machine", "").strip()
+            yield BadRow(line, (problem,), tag if tag in facts else "", cells=cells)
         else:
             yield _row(line, cells, f"{where}: line {line}", known)
 
@@ -126,7 +129,7 @@ def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | Ba
     if entry and facts:
         problems += mistakes_in(entry, rulebook, facts, known.places, known.now, spot)
     if entry and not problems:
-        return Row(line, entry, cells["of"])
+        return Row(line, entry, cells["of"], cells)
     return BadRow(line, tuple(problems), machine if facts else "", at, cells)
 
 
@@ -134,7 +137,9 @@ def _unknown_machine(tag: str, tags: Iterable[str], spot: str) -> Problem:
     if not tag:
         return Problem(f"{spot}: machine", "is empty", "fill in the tag of the machine")
     what = f"the book knows no machine {quoted(tag)}"
-    return Problem(f"{spot}: machine", what, nearest(tag, tags, "enrol it first"))
+    near = nearest_names(tag, tags)
+    remedy = f"did you mean {' or '.join(near)}?" if near else "enrol it first"
+    return Problem(f"{spot}: machine", what, remedy)
 
 
 def _in_force(text: str, known: _Known, spot: str) -> tuple[Instant, Rulebook]:

@@ -42,23 +42,24 @@ class Plan:
 
     `mistakes` are the rows that read well and cannot be written all the same; `problems` has
     these and all others, in the order of the file. `doubtful` are the machines that have a bad
-    row; `skip` the lines of rows that are in the book already. With `unreadable_machine` nobody
-    can say whose rows are missing: then nothing may be written.
+    row; `skip` the lines of rows that are in the book already. `stops_at` is the first line of
+    which nobody can say whose row it is, and so whose rows are missing: then nothing may be
+    written. It is 0 where there is none.
     """
 
     problems: list[Problem] = field(default_factory=list)
     mistakes: dict[int, tuple[Problem, ...]] = field(default_factory=dict)
     doubtful: set[str] = field(default_factory=set)
     skip: Lines = field(default_factory=Lines)
-    unreadable_machine: bool = False
+    stops_at: int = 0
 
-    def bad(self, machine: str, problems: tuple[Problem, ...]) -> None:
+    def bad(self, line: int, machine: str, problems: tuple[Problem, ...]) -> None:
         """Notes a bad row, and that its machine is not known for sure without it."""
         self.problems += problems
         if machine:
             self.doubtful.add(machine)
         else:
-            self.unreadable_machine = True
+            self.stops_at = self.stops_at or line
 
 
 def plan(rows: Iterable[Row | BadRow], known_refs: KnownRefs, where: str) -> Plan:
@@ -82,7 +83,7 @@ def plan(rows: Iterable[Row | BadRow], known_refs: KnownRefs, where: str) -> Pla
 
 def _note(row: BadRow, made: Plan, seen: Seen) -> None:
     """A row that says nothing sure."""
-    made.bad(row.machine, row.problems)
+    made.bad(row.line, row.machine, row.problems)
     if row.ref:
         seen.add(row.ref, Target(row.machine, REFUSED, row.at or BEGINNING))
 
@@ -98,7 +99,7 @@ def _look_at(row: Row, made: Plan, seen: Seen, known: Mapping[str, Entry], where
         made.mistakes[row.line] = wrong
         # A row that names an entry of another machine may be about either.
         machine = "" if meant and meant.machine != entry.machine else entry.machine
-        made.bad(machine, wrong)
+        made.bad(row.line, machine, wrong)
         if is_new and entry.ref:
             seen.refuse(entry.ref)
     elif entry.ref in known:

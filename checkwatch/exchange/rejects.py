@@ -3,23 +3,48 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from typing import TextIO
 
-from checkwatch.exchange.logbook import COLUMNS
-from checkwatch.exchange.sheet import rows
+from checkwatch.errors import CannotTell, Problem
+from checkwatch.exchange.logbook import COLUMNS, BadRow, Row
 
 #: Behind the columns of a logbook file; a file that was put right may keep it.
 REASON = "reason"
 
+#: Takes a row that is left out, and why.
+Refuse = Callable[[Row | BadRow, str], None]
 
-def write_rejects(source: TextIO, where: str, reasons: Mapping[int, str], stream: TextIO) -> None:
-    """Copies the rows of a logbook file whose line numbers have a reason.
 
-    A row that could not be taken apart has only its reason: its cells are not known.
+@contextmanager
+def rejecting(stream: TextIO) -> Iterator[Refuse]:
+    """Writes the rows that it is given; all are in the file when the block is left.
+
+    A row that could not be taken apart has only its reason: its cells are not known. Raises
+    CannotTell where the file cannot be written.
     """
     writer = csv.DictWriter(stream, (*COLUMNS.names, REASON), restval="")
-    writer.writeheader()
-    for row in rows(source, where, COLUMNS):
-        if row.line in reasons:
-            writer.writerow({**row.cells, REASON: reasons[row.line]})
+
+    def refuse(row: Row | BadRow, reason: str) -> None:
+        with _room(stream):
+            writer.writerow({**row.cells, REASON: reason})
+
+    with _room(stream):
+        writer.writeheader()
+    yield refuse
+    with _room(stream):
+        stream.flush()
+
+
+@contextmanager
+def _room(stream: TextIO) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        # Closing writes once more what found no room.
+        with suppress(OSError):
+            stream.close()
+        what = f"cannot be written: {(error.strerror or str(error)).lower()}"
+        remedy = "nothing is written into the book; make room, or name another file"
+        raise CannotTell(Problem(str(stream.name), what, remedy)) from None

@@ -41,7 +41,8 @@ class SheetRow(NamedTuple):
     """A row with the number of the line on which it begins, and its cells by column, but for the
     ignored ones.
 
-    A row that could not be taken apart has no cells, but a problem.
+    A row that could not be taken apart has no cells, but a problem; the last row of a file that
+    was cut off within it has those before the cut, too.
     """
 
     line: int
@@ -75,11 +76,13 @@ class _Record(NamedTuple):
     line: int
     cells: list[str]
     problem: Problem | None = None
+    is_ended: bool = True
 
 
 def _records(stream: TextIO, where: str) -> Iterator[_Record]:
     """The records of the file as csv takes them apart, until one where it cannot go on."""
-    reader = csv.reader(_lines(stream), strict=True)
+    lines = _Lines(stream)
+    reader = csv.reader(lines, strict=True)
     begins = 1
     while True:
         try:
@@ -93,18 +96,32 @@ def _records(stream: TextIO, where: str) -> Iterator[_Record]:
         # What is printable, as nearly every row is, needs no closer look.
         problem = None if text.isprintable() else _unreadable(text, f"{where}: line {begins}")
         if text.strip():
-            yield _Record(begins, cells, problem)
+            yield _Record(begins, cells, problem, lines.last.endswith(("\n", "\r")))
         begins = reader.line_num + 1
 
 
-def _lines(stream: TextIO) -> Iterator[str]:
-    """The lines of the file without its byte order mark; csv.Error for one without an end."""
-    line = stream.readline(_LONGEST_LINE).removeprefix("\ufeff")
-    while line:
-        if len(line) >= _LONGEST_LINE:
-            raise csv.Error("field larger than field limit")
-        yield line
-        line = stream.readline(_LONGEST_LINE)
+class _Lines:
+    """The lines of the file without its byte order mark, the last one read at hand; csv.Error for
+    one without an end."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self.last = ""
+        self._lines = self._read(stream)
+
+    def __iter__(self) -> Iterator[str]:
+        return self._lines
+
+    def _read(self, stream: TextIO) -> Iterator[str]:
+        self.last = stream.readline(_LONGEST_LINE).removeprefix("\ufeff")
+        while self.last:
+            if len(self.last) >= _LONGEST_LINE:
+                raise csv.Error("field larger than field limit")
+            yield self.last
+            # What was read last stays, also at the end.
+            line = stream.readline(_LONGEST_LINE)
+            if not line:
+                return
+            self.last = line
 
 
 def _unparted(error: Exception, where: str) -> Problem:
@@ -135,14 +152,19 @@ def _under(
 ) -> Iterator[SheetRow]:
     absent = dict.fromkeys((name for name in columns.names if name not in names), "")
     ignored = [name for name in columns.ignored if name in names]
-    for line, cells, problem in records:
-        if problem is None and len(cells) != len(names):
+    for line, cells, problem, is_ended in records:
+        whole: dict[str, str] = {}
+        if problem is None and len(cells) < len(names) and not is_ended:
+            whole = dict(zip(names, cells[:-1], strict=False))
+            what = f"the file ends within this row, of {len(names)} cells"
+            problem = Problem(f"{where}: line {line}", what, "have it sent again, whole")
+        elif problem is None and len(cells) != len(names):
             counted = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
             what = f"has {counted}, the heading {len(names)}"
             remedy = 'put a text with a comma between quotation marks, "like, this"'
             problem = Problem(f"{where}: line {line}", what, remedy)
         if problem:
-            yield SheetRow(line, {}, problem)
+            yield SheetRow(line, whole, problem)
             continue
         row = dict(zip(names, cells, strict=True), **absent)
         for name in ignored:

@@ -14,10 +14,12 @@ from sqlalchemy import Connection
 from checkwatch.answers.acceptance import Facts
 from checkwatch.core.entry import Enrolled, Entry, FaultClosed, Retired, Struck
 from checkwatch.core.instant import Instant
+from checkwatch.core.wording import plural
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.kept import keep, kept
 from checkwatch.exchange.logbook import BadRow, Row, read_logbook
 from checkwatch.exchange.plan import Plan, left_out, plan
+from checkwatch.exchange.rejects import Refuse, rejecting
 from checkwatch.exchange.write import BY_NUMBER
 from checkwatch.run.foresee import Progress, changing
 from checkwatch.run.world import adopted, names_of
@@ -30,18 +32,21 @@ _LONGEST_NUMBER = 18
 #: Opens the file at its beginning.
 Open = Callable[[], AbstractContextManager[TextIO]]
 
+#: The file for bad rows, emptied; asked for when something comes of the import.
+Emptied = Callable[[], TextIO]
+
 
 class Imported(NamedTuple):
     """What an import came to, in rows; `first` and `last` are the numbers of its entries.
 
-    `reasons` says by line number why a row was left out, `problems` what was wrong.
+    `problems` says what was wrong, `left_out` of which machines no row was taken.
     """
 
     written: int
     skipped: int
     first: int
     last: int
-    reasons: dict[int, str]
+    refused: int
     problems: tuple[Problem, ...]
     left_out: tuple[str, ...]
 
@@ -51,13 +56,13 @@ def import_log(
     now: Instant,
     file: Open,
     where: str,
-    reject: bool,
+    rejects: Emptied | None,
     progress: Progress,
 ) -> Imported:
     """Looks at the whole file for mistakes, then writes what was read.
 
-    Raises WrongUse with every mistake and writes nothing, unless bad rows are left out (`reject`);
-    a row whose machine cannot be read stops the import even so.
+    Raises WrongUse with every mistake and writes nothing, unless bad rows are left out, which then
+    go to another file (`rejects`); a row whose machine cannot be read stops the import even so.
     """
     with (
         TemporaryFile() as scratch,
@@ -70,9 +75,26 @@ def import_log(
             rows = read_logbook(stream, where, versions, facts, places, now)
             looked_at = keep(_told(rows, "read", progress), scratch)
             made = plan(looked_at, partial(known_refs, conn), where)
-        if made.problems and (not reject or made.unreadable_machine):
-            raise WrongUse(*made.problems)
-        return _write(conn, pen, made, _told(kept(scratch), "written", progress))
+        if made.problems and (rejects is None or made.stops_at):
+            raise WrongUse(*made.problems, *_stopped(made, where, rejects is not None))
+        looked_at = _told(kept(scratch), "written", progress)
+        if rejects is None:
+            return _write(conn, pen, made, looked_at, _nobody)
+        # Before the others stand in the book, or they could be lost from both.
+        with rejecting(rejects()) as refuse:
+            return _write(conn, pen, made, looked_at, refuse)
+
+
+def _stopped(made: Plan, where: str, rejecting: bool) -> Iterator[Problem]:
+    """What nothing is written for, below all mistakes."""
+    if rejecting:
+        what = "stops the import: whose rows it leaves out cannot be told"
+        yield Problem(f"{where}: line {made.stops_at}", what, "put it right first")
+    yield Problem("", plural(len(made.problems), "mistake"), "nothing is written")
+
+
+def _nobody(row: Row | BadRow, reason: str) -> None:
+    raise AssertionError(f"line {row.line} was to be written: {reason}")
 
 
 def _told(rows: Iterator[Row | BadRow], step: str, progress: Progress) -> Iterator[Row | BadRow]:
@@ -83,26 +105,27 @@ def _told(rows: Iterator[Row | BadRow], step: str, progress: Progress) -> Iterat
 
 
 def _write(
-    conn: Connection, pen: journal.Pen, made: Plan, rows: Iterator[Row | BadRow]
+    conn: Connection, pen: journal.Pen, made: Plan, rows: Iterator[Row | BadRow], refuse: Refuse
 ) -> Imported:
-    written = skipped = first = last = 0
-    reasons: dict[int, str] = {}
+    written = skipped = first = last = refused = 0
     for row in rows:
         if row.line in made.skip:
             skipped += 1
             continue
         if made.problems and (reason := _reason(row, made)):
-            reasons[row.line] = reason
+            refuse(row, reason)
+            refused += 1
             continue
         assert isinstance(row, Row), "a bad row has a reason"
         aimed = _aimed(conn, pen, row)
         if aimed is None:
-            reasons[row.line] = f"what it means, {row.of_ref!r}, was left out"
+            refuse(row, f"what it means, {row.of_ref!r}, was left out")
+            refused += 1
             continue
         last = pen.write(aimed.entry)
         first, written = first or last, written + 1
     problems, left_out = tuple(made.problems), tuple(sorted(made.doubtful))
-    return Imported(written, skipped, first, last, reasons, problems, left_out)
+    return Imported(written, skipped, first, last, refused, problems, left_out)
 
 
 def _reason(row: Row | BadRow, made: Plan) -> str:

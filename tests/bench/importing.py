@@ -97,7 +97,7 @@ def imported(url: str, path: Path, now: Instant) -> tuple[float, float]:
         if step == "made ready":
             renewed.append(time.perf_counter())
 
-    import_log(url, now, partial(opened, path), path.name, False, progress)
+    import_log(url, now, partial(opened, path), path.name, None, progress)
     done = time.perf_counter()
     written = renewed[0] if renewed else done
     return written - begun, done - written

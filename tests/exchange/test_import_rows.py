@@ -58,13 +58,13 @@ def test_a_striking_of_nothing_takes_every_row_of_its_machine_with_it() -> None:
 
 @pytest.mark.parametrize("machine", ["", "AM-77"])
 def test_a_row_of_which_machine_nobody_knows_stops_the_import(machine: str) -> None:
-    assert planned(log("AM-01 repair 08:00", f"{machine} repair 09:00")).unreadable_machine
+    assert planned(log("AM-01 repair 08:00", f"{machine} repair 09:00")).stops_at == 3
 
 
 def test_a_row_that_names_an_entry_of_another_machine_stops_the_import() -> None:
     """Nobody can say which of the two is meant."""
     text = log("AM-01 self-test 08:00 outcome=pass ref=A", "AM-02 struck 10:00 of=A")
-    assert planned(text).unreadable_machine
+    assert planned(text).stops_at == 3
 
 
 def test_of_names_an_earlier_row_of_the_file_or_an_entry_of_the_book() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import os
 from collections.abc import Iterator
@@ -47,7 +48,7 @@ def book(folder: Path) -> str:
     return url
 
 
-def imported(url: str, *texts: str, reject: bool = False) -> Imported:
+def imported(url: str, *texts: str, rejects: TextIO | None = None) -> Imported:
     """A file that says something else each time it is opened."""
     waiting = iter(texts)
 
@@ -55,7 +56,8 @@ def imported(url: str, *texts: str, reject: bool = False) -> Imported:
     def opened() -> Iterator[TextIO]:
         yield io.StringIO(next(waiting), newline="")
 
-    return import_log(url, Instant(NOW + 1), opened, "f", reject, lambda _what, _rows: None)
+    emptied = (lambda: rejects) if rejects else None
+    return import_log(url, Instant(NOW + 1), opened, "f", emptied, lambda _what, _rows: None)
 
 
 def happened(url: str) -> list[str]:
@@ -92,6 +94,58 @@ def test_what_strikes_a_row_of_the_file_names_its_entry(tmp_path: Path) -> None:
 def test_a_bad_row_leaves_its_machine_out(tmp_path: Path) -> None:
     url = book(tmp_path)
     other = {**REPAIR, "ref": "C", "machine": "AM-02"}
-    done = imported(url, log(PASS, {"what": "leek-test"}, other), reject=True)
-    assert (done.written, sorted(done.reasons), happened(url)) == (1, [2, 3], ["C"])
+    rejects = io.StringIO()
+    done = imported(url, log(PASS, {"what": "leek-test"}, other), rejects=rejects)
+    assert (done.written, done.refused, happened(url)) == (1, 2, ["C"])
     assert done.left_out == ("AM-01",)
+    rows = list(csv.DictReader(rejects.getvalue().splitlines()))
+    assert [(row["what"], row["ref"]) for row in rows] == [("self-test", "B"), ("leek-test", "")]
+    assert rows[0]["reason"] == "another row of its machine was refused"
+    assert "'leek-test' is no check" in rows[1]["reason"]
+
+
+class Full(io.StringIO):
+    """A file for which there is no room at its end."""
+
+    name = "bad.csv"
+
+    def flush(self) -> None:
+        raise OSError(28, "No space left on device")
+
+
+def test_where_the_bad_rows_find_no_room_the_good_ones_are_not_written(tmp_path: Path) -> None:
+    url = book(tmp_path)
+    other = {**REPAIR, "machine": "AM-02"}
+    with pytest.raises(CannotTell, match=r"bad\.csv: cannot be written: no space"):
+        imported(url, log({"what": "leek-test"}, other), rejects=Full())
+    assert happened(url) == []
+
+
+def test_what_stops_an_import_is_told(tmp_path: Path) -> None:
+    url = book(tmp_path)
+    text = log(REPAIR, {"what": "leek-test"}, {**REPAIR, "machine": "AM-77"})
+    with pytest.raises(WrongUse) as alone:
+        imported(url, text)
+    assert str(alone.value.problems[-1]) == "2 mistakes; nothing is written"
+    with pytest.raises(WrongUse) as rejecting:
+        imported(url, text, rejects=io.StringIO())
+    *_, stopped, last = map(str, rejecting.value.problems)
+    assert stopped.startswith("f: line 4: stops the import: whose rows")
+    assert last == "2 mistakes; nothing is written"
+    assert happened(url) == []
+
+
+def test_the_machine_of_a_row_in_which_the_file_ends_is_left_out(tmp_path: Path) -> None:
+    """Where its tag stands before the cut; else the import stops."""
+    url = book(tmp_path)
+    good = log({**REPAIR, "machine": "AM-02"}, PASS)
+    assert not good.endswith("\n")
+    with pytest.raises(WrongUse, match="line 4: stops the import"):
+        imported(url, f"{good}\nAM-01", rejects=io.StringIO())
+    rejects = io.StringIO()
+    done = imported(url, f"{good}\nAM-01,self-te", rejects=rejects)
+    assert (done.written, done.refused, happened(url)) == (1, 2, ["A"])
+    assert done.left_out == ("AM-01",)
+    assert "the file ends within this row, of 14 cells; have it sent again" in rejects.getvalue()
+    with pytest.raises(WrongUse, match="line 4: stops the import"):
+        imported(url, f"{good}\nAM-01,self-te\n", rejects=io.StringIO())

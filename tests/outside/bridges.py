@@ -135,7 +135,7 @@ def book(folder: Path, url: str) -> Asked:
     def opened() -> TextIO:
         return log.open(encoding="utf-8", newline="")
 
-    done = import_log(url, NOW, opened, log.name, False, lambda _what, _rows: None)
+    done = import_log(url, NOW, opened, log.name, None, lambda _what, _rows: None)
     assert done.written == len(cells(log))
     return ask(url, NOW)
 

@@ -51,7 +51,7 @@ def test_all_dams_in_one_book(tmp_path: Path) -> None:
     setup.begin(url, now, rulebook_text(), fleet, [], "")
     text = logbook()
     found = import_log(
-        url, now, lambda: nullcontext(io.StringIO(text)), "dams", False, lambda *_: None
+        url, now, lambda: nullcontext(io.StringIO(text)), "dams", None, lambda *_: None
     )
     assert found.written == 25173
     asked = ask(url, now)
