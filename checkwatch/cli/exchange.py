@@ -156,10 +156,14 @@ def export(
     places: Annotated[Path | None, typer.Option("--places", help="Also the places file.")] = None,
     db: Db = None,
 ) -> None:
-    """Write the logbook file, and if asked the fleet and places files, to be read in elsewhere."""
+    """Write the logbook file, and if asked the fleet and places files, to be read in elsewhere.
+
+    A book that is not believed, or that does not verify, is refused before a file is touched.
+    """
     url = asking(ctx, db).db
     refuse_to_overwrite((engine.sqlite_path(url),), (out, fleet, places))
     with engine.reading(url) as conn:
+        _refuse_unbelieved(conn)
         with closing(read.written(conn)) as entries:
             if out is None:
                 write_logbook(entries, sys.stdout, partial(_ref, conn))
@@ -176,6 +180,17 @@ def export(
                 write_places(known.values(), stream)
     for path in filter(None, (out, fleet, places)):
         tell(f"{path} is written")
+
+
+def _refuse_unbelieved(conn: Connection) -> None:
+    """Raises CannotTell where not every entry is sure to stand as it was written: read in
+    elsewhere, an altered one could not be told from the others any more."""
+    broken = read.verify(conn)
+    found = [f"entry {broken.seq}: {broken.why}"] if broken else []
+    if found or (found := [*read.doubts(conn, clock.now())]):
+        what = f"it is not believed: {'; '.join(found)}"
+        remedy = "put that right, or go on with a backup; nothing is written"
+        raise CannotTell(Problem("the book", what, remedy))
 
 
 def _ref(conn: Connection, number: int) -> str:

@@ -180,15 +180,21 @@ def upgrade(ctx: typer.Context, db: Db = None) -> None:
 
 
 def verify(ctx: typer.Context, db: Db = None) -> None:
-    """Walk every machine's chain of entries; exit code 1 at the first that is not as written."""
+    """Walk every machine's chain of entries; exit code 1 at the first that is not as written.
+
+    So too where the book is not believed: its guards are missing, or the clock is behind it.
+    """
     with engine.reading(asking(ctx, db).db) as conn:
         broken = read.verify(conn)
+        doubts = read.doubts(conn, clock.now())
         newest = read.newest_seq(conn)
     if broken is None:
         print(f"Every entry up to {newest} is as it was written.")
-        raise typer.Exit(errors.YES)
-    print(f"Entry {broken.seq} of {broken.machine or 'the book'}: {broken.why}.")
-    raise typer.Exit(errors.NO)
+    else:
+        print(f"Entry {broken.seq} of {broken.machine or 'the book'}: {broken.why}.")
+    if doubts:
+        print(f"The book is not believed: {listed(doubts)}.")
+    raise typer.Exit(errors.NO if broken or doubts else errors.YES)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -30,7 +30,7 @@ ENTRIES = [
 def test_an_entry_takes_its_time_from_before_its_name(small: str, words: list[str]) -> None:
     with freeze_time("2040-01-15T07:00:00Z"):
         assert run("--db", small, "--at", "06:50", *words).code == 0
-    (line,) = run("export", "--db", small).out.splitlines()[1:]
+        (line,) = run("export", "--db", small).out.splitlines()[1:]
     assert "2040-01-15T06:50:00Z" in line
 
 
