@@ -118,6 +118,9 @@ def adopt(
         raise WrongUse(Problem("adopt", "who adopts it and why is kept with it", remedy))
     url = asking(ctx, db).db
     asked, found, known, already = preview(url, clock.now(), text, rulebook, start)
+    # Until it begins to judge, a recurrence of it may be over.
+    if mistakes := read(text, file.name, found.start).mistakes:
+        raise WrongUse(*mistakes)
     if already is not None:
         show(adoption.already(already, known, asked.here), asked.banner)
         return

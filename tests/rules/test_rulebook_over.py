@@ -55,6 +55,8 @@ def test_rules_whose_time_is_over_are_not_adopted(folder: Path) -> None:
     with freeze_time(BEFORE):
         assert run("rules", "check", rules).code == 0
         assert run(*begin).code == 0
+        later = run(*adopt, "--from", AFTER)
+        assert (later.code, OVER in later.err) == (2, True)
     with freeze_time(AFTER):
         said = run(*adopt)
         assert (said.code, said.err.startswith(OVER)) == (2, True)
