@@ -37,12 +37,12 @@ QUICK = (
     *("tests/core_edges", "tests/laws/test_settled.py", "tests/oracle"),
     *("tests/rules/test_rulebook_cases.py", "tests/views"),
 )
-# Without the tests of the open data, which take minutes, and the one that compares the page.
-OUTSIDE = ("intervals", "calendar_rules", "trade", "guidance", "evidence")
+# Without the rows of the open data, which take minutes. A test of these files' own text, as
+# tests/test_mutants.py is one, has no place in either.
+OUTSIDE = ("intervals", "calendar_rules", "trade", "guidance")
 SLOW = (
     *("tests/laws", "tests/rules", "tests/test_places.py"),
     *(f"tests/outside/test_{name}.py" for name in OUTSIDE),
-    "--deselect=tests/outside/test_evidence.py::test_the_page_is_current",
 )
 
 COMPARED: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
