@@ -37,13 +37,8 @@ QUICK = (
     *("tests/core_edges", "tests/laws/test_settled.py", "tests/oracle"),
     *("tests/rules/test_rulebook_cases.py", "tests/views"),
 )
-# Without the rows of the open data, which take minutes. A test of these files' own text, as
-# tests/test_mutants.py is one, has no place in either.
-OUTSIDE = ("intervals", "calendar_rules", "trade", "guidance")
-SLOW = (
-    *("tests/laws", "tests/rules", "tests/test_places.py"),
-    *(f"tests/outside/test_{name}.py" for name in OUTSIDE),
-)
+SLOW = ("tests/laws", *(f"tests/outside/test_{name}.py" for name in ("intervals", "trade")))
+# A test of the text of these files, as tests/test_mutants.py is one, has no place in either.
 
 COMPARED: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
     ast.Lt: (ast.LtE, ast.GtE),
