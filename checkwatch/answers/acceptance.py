@@ -207,8 +207,8 @@ def _measures(entry: Result, check: Check, takes: Mapping[str, Measure]) -> Iter
     taken = {code for code, _ in entry.measures}
     for code in check.required:
         if code not in taken:
-            unit = check.measures[code].unit
-            yield f"{code} was not measured", f"add --measure {code}=NUMBER, in {unit} (in a file, to its measures)"
+            wanted = f"{code}=NUMBER, in {check.measures[code].unit}"
+            yield f"{code} was not measured", f"add --measure {wanted} (in a file, to its measures)"
     if entry.outcome is Outcome.LIMITED and not (entry.limits or beyond):
         yield "limited, but by what is not said", "say the limit in words"
 

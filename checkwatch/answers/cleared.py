@@ -170,19 +170,26 @@ def _place_until(
     places: Mapping[str, PlaceKnown],
     standing: Standing,
 ) -> Instant:
-    changes = {i for judge in judges for i in judge.changes(question.at, FOREVER)}
-    for instant in sorted(changes):
+    for instant in _changes(book, question, judges, FOREVER):
         if place_at(name, book, question, judges, places, instant).standing is not standing:
             return instant
     return FOREVER
 
 
+def _changes(book: Book, question: Question, judges: list[Judge], end: Instant) -> list[Instant]:
+    """When machines can stand differently, and when other rules begin to say what a place needs."""
+    adopted = book.versions.known_at(question.known).adopted
+    found = {version.start for version in adopted if question.at < version.start < end}
+    found.update(i for judge in judges for i in judge.changes(question.at, end))
+    return sorted(found)
+
+
 def _first_gap(name: str, book: Book, question: Question, end: Instant) -> Gap | None:
     """Where [T, end) first is neither cleared nor limited, entries within it counted."""
     judges = [book.judge(tag, question, at=end) for tag in tags_for(name, book)]
-    changes = {i for judge in judges for i in judge.changes(question.at, end)}
-    changes.update(place.at for place in book.places if question.at < place.at < end)
-    for instant in (question.at, *sorted(changes)):
+    changes = _changes(book, question, judges, end)
+    told = {place.at for place in book.places if question.at < place.at < end}
+    for instant in (question.at, *sorted(told.union(changes))):
         if name in book.entries:
             standing = book.believed(judges[0].at(instant)).standing
         else:

@@ -184,8 +184,13 @@ class Judge:
     def dues(self, start: Instant) -> set[Instant]:
         """The instants after `start` at which a check that is ready begins to be due, or is."""
         windows = (window for followed in self._tracks() for window in followed.windows)
-        dues = {due for window in windows if window for due in (window.due_from, window.due)}
-        return {due for due in dues if start < due < FOREVER}
+        return {
+            due
+            for window in windows
+            if window
+            for due in (window.due_from, window.due)
+            if start < due < window.until
+        }
 
     def _tracks(self) -> Iterator[Track]:
         """What every version of the rules makes of every check."""

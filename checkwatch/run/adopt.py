@@ -64,13 +64,15 @@ def preview(url: str, now: Instant, text: str, rulebook: Rulebook, start: str | 
 def adopt(url: str, now: Instant, text: str, start: Instant | None, by: str, why: str) -> Entry:
     """Writes the adoption, in force from `start` or from when it is written."""
     with changing(url, now) as conn:
+        # Another computer's clock may be a little ahead: no rules judge what it wrote before them.
+        moment = max(now, read.newest_recorded(conn) or now)
         draft = Adopted(
             seq=0,
             machine="",
-            at=now if start is None else start,
-            recorded=now,
+            at=moment if start is None else max(start, moment),
+            recorded=moment,
             by=by,
             note=why,
             text=text,
         )
-        return journal.append(conn, [draft], now)[0]
+        return journal.append(conn, [draft], moment)[0]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from sqlalchemy import Connection
+
 from checkwatch.answers.book import Question
 from checkwatch.core.instant import Instant
 from checkwatch.run.world import Asked, ask_on, names_of
@@ -15,6 +17,7 @@ class Following:
         self._url = url
         self._asked: Asked | None = None
         self._seq = 0
+        self._hash = b""
 
     def ask(self, now: Instant) -> Asked:
         """The whole book as of now.
@@ -24,8 +27,9 @@ class Following:
         with engine.reading(self._url) as conn:
             before, self._asked = self._asked, None
             more = None
-            # On PostgreSQL a number may come to stand after a higher one: there all is read.
-            if before is not None and conn.dialect.name == "sqlite":
+            # On PostgreSQL a number may come to stand after a higher one: there all is read. So it
+            # is where the file was put back from a backup, and the line last read is another one.
+            if before is not None and conn.dialect.name == "sqlite" and self._still_there(conn):
                 more = list(read.written(conn, self._seq))
             # What concerns the whole book can change the answer for every machine.
             if before is None or more is None or not all(entry.machine for entry in more):
@@ -37,4 +41,8 @@ class Following:
                 book = before.book.with_more(more, doubts, newest)
                 self._asked = Asked(book, Question(now, now), names_of(conn))
             self._seq = read.newest_seq(conn)
+            self._hash = read.hash_of_entry(conn, self._seq)
         return self._asked
+
+    def _still_there(self, conn: Connection) -> bool:
+        return read.hash_of_entry(conn, self._seq) == self._hash

@@ -7,7 +7,8 @@ same report that would be computed; each is compared with it once more before it
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from itertools import pairwise
 
 from sqlalchemy import Connection
 
@@ -52,12 +53,14 @@ def changing(url: str, now: Instant, progress: Progress = _silent) -> Iterator[C
             yield conn
             return
         before = read.newest_seq(conn)
-        current = outlook.are_current(conn)
         yield conn
-        if not current:
-            outlook.forget_all(conn)
-        names = names_of(conn)
-        _renew(conn, now, names, _touched(conn, names, before), progress)
+        # Whatever is wrong with a cache, the entry stands: without a new mark all outlooks fall
+        # silent by themselves, and answers are computed.
+        with suppress(Exception), conn.begin_nested():
+            if not outlook.were_current(conn, before):
+                outlook.forget_all(conn)
+            names = names_of(conn)
+            _renew(conn, now, names, _touched(conn, names, before), progress)
 
 
 def renew_all(url: str, now: Instant, progress: Progress = _silent) -> None:
@@ -120,26 +123,29 @@ def foresee(name: str, book: Book, start: Instant) -> list[Stretch]:
     """The answers for a name from an instant on; none where one would not read the same."""
     end = Instant(start + HORIZON)
     cuts = {start}
+    cuts.update(version.start for version in book.versions.adopted)
     for judge in (book.judge(tag, Question(start, start)) for tag in tags_for(name, book)):
         cuts.update(judge.changes(start, end))
-        cuts.update(due for due in judge.dues(start) if due < end)
+        cuts.update(judge.dues(start))
+    cuts = {cut for cut in cuts if start <= cut < end}
     untils = {cleared(name, book, Question(cut, cut)).until for cut in cuts}
     # Where little is left the answer says so.
     littles = {Instant(until - LITTLE + 1) for until in untils}
-    cuts.update(little for little in littles if start < little < end)
-    stretches: list[Stretch] = []
-    for cut in sorted(cuts):
-        stretch = _stretch(name, book, cut)
+    moments = sorted(cuts | {little for little in littles if start < little < end})
+    found: list[Stretch] = []
+    for moment, until in pairwise([*moments, end]):
+        stretch = _stretch(name, book, moment, until)
         if stretch is None:
-            return []
-        if not stretches or stretch[2:] != stretches[-1][2:]:
-            stretches.append(stretch)
-    # From there on nothing is foreseen.
-    stretches.append(stretches[-1]._replace(start=end, report=""))
-    return stretches
+            continue
+        if found and found[-1]._replace(start=moment, until=until) == stretch:
+            found[-1] = found[-1]._replace(until=until)
+        else:
+            found.append(stretch)
+    return found
 
 
-def _stretch(name: str, book: Book, start: Instant) -> Stretch | None:
+def _stretch(name: str, book: Book, start: Instant, until: Instant) -> Stretch | None:
+    """The answer over [start, until); None where it would not read as it is computed."""
     question = Question(start, start)
     rulebook = book.rulebook(question)
     if rulebook is None:
@@ -151,6 +157,14 @@ def _stretch(name: str, book: Book, start: Instant) -> Stretch | None:
     )
     if deferred.unpacked(kept, here, found.newest or start) != answer.cleared(found, here):
         return None
-    banner = EXAMPLE if book.versions.invented else ""
-    machines = "\n".join(tags_for(name, book))
-    return Stretch(name, start, machines, rulebook.zone.key, banner, found.decides.value, kept)
+    zones = [rulebook.zone.key, *(version.rulebook.zone.key for version in book.versions.adopted)]
+    return Stretch(
+        name,
+        start,
+        until,
+        "\n".join(tags_for(name, book)),
+        "\n".join(dict.fromkeys(zones)),
+        EXAMPLE if book.versions.invented else "",
+        found.decides.value,
+        kept,
+    )

@@ -24,5 +24,5 @@ def foreseen(book: str, name: str, now: Instant) -> tuple[Report, Standing, str]
     if found is None:
         return None
     stretch, newest = found
-    here = Here(ZoneInfo(stretch.zone), max(now, newest))
+    here = Here(ZoneInfo(stretch.zones.partition("\n")[0]), max(now, newest))
     return unpacked(stretch.report, here, newest), Standing(stretch.standing), stretch.banner

@@ -26,16 +26,17 @@ Ask = Callable[..., Sequence[Sequence[Any]]]
 
 
 class Stretch(NamedTuple):
-    """An answer that holds from `start` until the next one of its name.
+    """An answer that holds in [start, until).
 
-    `machines` are the tags, a line each, from whose entries it was made, `zone` that of the
-    rulebook; `banner` stands above the report, which is empty from where on nothing is foreseen.
+    `machines` are the tags, a line each, from whose entries it was made, `zones` the time zones of
+    the adopted rulebooks, that of the one in force first; `banner` stands above the report.
     """
 
     name: str
     start: Instant
+    until: Instant
     machines: str
-    zone: str
+    zones: str
     banner: str
     standing: str
     report: str
@@ -46,10 +47,11 @@ def find(path: str, name: str, now: Instant) -> tuple[Stretch, Instant] | None:
 
     None where the answer has to be computed.
     """
-    path = os.path.abspath(path)
     if os.name != "posix" or path.startswith("//") or any(letter in path for letter in "%?#"):
         return None
     try:
+        # Not made shorter: behind a link, `..` is another folder than its text says.
+        path = os.path.join(os.getcwd(), path)
         if guards.frozen(path):
             return None
         with closing(sqlite3.connect(f"file:{path}?mode=ro", 10, uri=True)) as conn:
@@ -72,12 +74,13 @@ def _find(ask: Ask, name: str, now: Instant) -> tuple[Stretch, Instant] | None:
     if now < newest - CLOCK_TOLERANCE:
         return None
     # Another computer's clock may be a little ahead: what it wrote has happened.
-    rows = ask(f"{_STRETCH} ORDER BY start DESC LIMIT 1", name, max(now, newest))
-    if not rows:
+    moment = max(now, newest)
+    rows = ask(f"{_STRETCH} WHERE name = ? AND start <= ? AND ? < until", name, moment, moment)
+    if len(rows) != 1:
         return None
     *kept, digest = rows[0]
     stretch = Stretch._make(kept)
-    return (stretch, newest) if stretch.report and _digest(ask, stretch) == digest else None
+    return (stretch, newest) if _digest(ask, stretch) == digest else None
 
 
 def keep(conn: "Connection", stretches: Iterable[Stretch]) -> None:
@@ -100,10 +103,11 @@ def forget_all(conn: "Connection") -> None:
     conn.exec_driver_sql("DELETE FROM outlook")
 
 
-def are_current(conn: "Connection") -> bool:
-    """Whether every entry of the book was taken into account when outlooks were last kept."""
-    newest = _newest(_asking(conn))
-    return newest is not None and _basis(_asking(conn)) == newest.hash
+def were_current(conn: "Connection", seq: int) -> bool:
+    """Whether every entry up to this number was taken into account when outlooks were kept."""
+    ask = _asking(conn)
+    rows = ask("SELECT hash FROM entry WHERE seq = ?", seq)
+    return bool(rows) and rows[0][0] == _basis(ask)
 
 
 def mark_current(conn: "Connection") -> None:
@@ -111,7 +115,7 @@ def mark_current(conn: "Connection") -> None:
     newest = _newest(_asking(conn))
     forget(conn, [_BASIS])
     if newest is not None:
-        basis = Stretch(_BASIS, Instant(0), "", "", "", "", "")
+        basis = Stretch(_BASIS, Instant(0), Instant(0), "", "", "", "", "")
         conn.exec_driver_sql(_KEEP, (*basis, newest.hash))
 
 
@@ -119,7 +123,7 @@ def mark_current(conn: "Connection") -> None:
 _BASIS = ""
 
 _LINE = "SELECT " + ", ".join(f'"{name}"' for name in Line._fields) + " FROM entry"
-_STRETCH = f"SELECT {', '.join(Stretch._fields)}, digest FROM outlook WHERE name = ? AND start <= ?"
+_STRETCH = f"SELECT {', '.join(Stretch._fields)}, digest FROM outlook"
 _KEEP = f"INSERT INTO outlook VALUES ({'?, ' * len(Stretch._fields)}?)"
 
 
@@ -138,14 +142,23 @@ def _basis(ask: Ask) -> bytes | None:
 
 
 def _digest(ask: Ask, stretch: Stretch) -> bytes | None:
-    """A hash of the answer and of all that it rests on: the ends of the machines' chains, the
-    program's version, the time zone as it is known on this computer; None where a line is altered
-    or missing, or the zone is not known."""
-    zone = _zone_data(stretch.zone)
-    if zone is None:
+    """A hash of the answer and of what it rests on; None where that is doubtful.
+
+    That is: this program, the time zones as they are known on this computer, and the end of each
+    machine's chain, with as many lines before it as there must be. Of the rules and places every
+    line is looked at; those that came later and do not touch this name change nothing. Nor does an
+    older line of a machine that was altered since: `verify` finds it.
+    """
+    held = repr((_program(), *stretch)).encode("utf-8", "surrogatepass")
+    found = sha256(sha256(held).digest())
+    for zone in stretch.zones.splitlines():
+        data = _zone_data(zone)
+        if data is None:
+            return None
+        found.update(sha256(data).digest())
+    book = [Line._make(row) for row in ask(f"{_LINE} WHERE machine = '' ORDER BY position DESC")]
+    if not book or book[0].position != len(book) or not all(line.whole for line in book):
         return None
-    held = repr((checkwatch.__version__, *stretch)).encode("utf-8", "surrogatepass")
-    found = sha256(sha256(held).digest() + sha256(zone).digest())
     for machine in stretch.machines.splitlines():
         rows = ask(f"{_LINE} WHERE machine = ? ORDER BY position DESC LIMIT 1", machine)
         count = ask("SELECT count(*) FROM entry WHERE machine = ?", machine)[0][0]
@@ -154,6 +167,19 @@ def _digest(ask: Ask, stretch: Stretch) -> bytes | None:
             return None
         found.update(line.hash)
     return found.digest()
+
+
+def _program() -> tuple[object, ...]:
+    """Which program computed an answer: its version, and when the files were written that compute
+    and say it. A mended engine must not go on saying what it said before."""
+    folder = os.path.dirname(checkwatch.__file__)
+    found = []
+    for room in ("core", "rules", "answers", "views"):
+        with os.scandir(os.path.join(folder, room)) as files:
+            for file in files:
+                if file.name.endswith(".py"):
+                    found.append((room, file.name, file.stat().st_size, file.stat().st_mtime_ns))
+    return (checkwatch.__version__, *sorted(found))
 
 
 def _zone_data(key: str) -> bytes | None:

@@ -111,6 +111,11 @@ def newest_seq(conn: Connection) -> int:
     return conn.scalar(select(func.max(entry.c.seq))) or 0
 
 
+def hash_of_entry(conn: Connection, seq: int) -> bytes:
+    """The hash that the entry with this number was written with, empty where there is none."""
+    return conn.scalar(select(entry.c.hash).where(entry.c.seq == seq)) or NO_HASH
+
+
 def newest_recorded(conn: Connection) -> Instant | None:
     """When the newest entry was written down; None for an empty book."""
     newest = conn.scalar(select(func.max(entry.c.recorded)))

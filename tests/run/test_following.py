@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -91,3 +95,24 @@ def test_only_what_is_new_is_worked_out_anew(book: str) -> None:
     after = following.ask(Instant(NOW + HOUR))
     assert after.book.judge("AM-02", after.question) is judges["AM-02"]
     assert after.book.judge("AM-01", after.question) is not judges["AM-01"]
+
+
+@pytest.mark.parametrize("book_url", ["sqlite"], indirect=True)
+def test_a_book_that_is_put_back_from_a_backup_is_read_anew(book: str, tmp_path: Path) -> None:
+    backup = tmp_path / "backup.db"
+    with writing(book) as conn:
+        journal.append(conn, FIRST, NOW)
+    with closing(sqlite3.connect(book)) as source:
+        source.execute("VACUUM INTO ?", (str(backup),))
+    with writing(book) as conn:
+        journal.append(conn, [about(e.Result, "AM-01", **PASS)], NOW)
+    following = Following(book)
+    cleared = shown(following.ask(NOW))
+    for name in (book, f"{book}-wal", f"{book}-shm"):
+        Path(name).unlink(missing_ok=True)
+    shutil.copy(backup, book)
+    assert shown(following.ask(NOW)) == shown(ask(book, NOW)) != cleared
+    later = Instant(NOW + MINUTE)
+    with writing(book) as conn:
+        journal.append(conn, [about(e.Note, "AM-02", note="other")], later)
+    assert shown(following.ask(later)) == shown(ask(book, later))

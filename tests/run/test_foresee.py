@@ -3,7 +3,9 @@ before. There is no source outside docs/meaning.md: a cache is held to what it s
 
 from __future__ import annotations
 
+import sqlite3
 from collections import defaultdict
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -47,10 +49,10 @@ def test_what_is_foreseen_reads_as_what_is_computed(world: World, data: st.DataO
     start = Instant(newest + data.draw(st.sampled_from((0, 1, HOUR, 3 * DAY))))
     name = data.draw(st.sampled_from(NAMES))
     stretches = foresee(name, book, start)
-    assert stretches[-1].report == ""
+    assert stretches[-1].until == start + HORIZON
     for at in {start, *_near([stretch.start for stretch in stretches], start, data)}:
-        stretch = [stretch for stretch in stretches if stretch.start <= at][-1]
-        here = Here(ZoneInfo(stretch.zone), at)
+        (stretch,) = (stretch for stretch in stretches if stretch.start <= at < stretch.until)
+        here = Here(ZoneInfo(stretch.zones.split("\n")[0]), at)
         found = cleared(name, book, Question(at, at))
         computed = plain(answer.cleared(found, here))
         assert plain(unpacked(stretch.report, here, newest)) == computed
@@ -187,3 +189,44 @@ def test_more_names_than_can_be_made_ready_are_left_to_the_next_entry(
     with changing(url, NOW) as conn:
         journal.append(conn, [e.Note(seq=0, machine="KIT-1", at=NOW, recorded=NOW)], NOW)
     assert [name for name in NAMES if foreseen(url, name, NOW)] == ["KIT-1", "T1", "R1"]
+
+
+def test_an_entry_stands_whatever_is_wrong_with_the_outlooks(tmp_path: Path) -> None:
+    url = made(tmp_path / "book.db")
+    with closing(sqlite3.connect(url)) as conn, conn:
+        conn.execute("DROP TABLE outlook")
+    with changing(url, NOW) as conn:
+        fault = e.Fault(
+            seq=0, machine="AM-01", at=NOW, recorded=NOW, severity=e.Severity.STOP_USE, note="leaks"
+        )
+        journal.append(conn, [fault], NOW)
+    assert foreseen(url, "AM-01", NOW) is None
+    asked = ask(url, NOW)
+    assert cleared("AM-01", asked.book, asked.question).because[0].forbids is not None
+
+
+def test_an_answer_ends_where_the_next_one_is_missing(tmp_path: Path) -> None:
+    url = made(tmp_path / "book.db")
+    with changing(url, NOW) as conn:
+        done = e.Result(
+            seq=0, machine="AM-01", at=NOW, recorded=NOW, check="self-test", outcome=e.Outcome.PASS
+        )
+        journal.append(conn, [done], NOW)
+    lapsed = Instant(NOW + DAY + HOUR)
+    assert foreseen(url, "AM-01", lapsed)
+    with closing(sqlite3.connect(url)) as conn, conn:
+        conn.execute("DELETE FROM outlook WHERE name = 'AM-01' AND start > ?", (NOW,))
+    assert foreseen(url, "AM-01", NOW)
+    assert foreseen(url, "AM-01", lapsed) is None
+
+
+def test_rules_that_begin_later_are_foreseen_for_a_place_without_machines(tmp_path: Path) -> None:
+    url = made(tmp_path / "book.db")
+    later = Instant(NOW + 2 * DAY)
+    with changing(url, NOW) as conn:
+        text = RULES.replace("Europe/London", "Asia/Kathmandu").replace(
+            'needs = ["am"]', "needs = []"
+        )
+        journal.append(conn, [e.Adopted(seq=0, machine="", at=later, recorded=NOW, text=text)], NOW)
+    for at in (NOW, Instant(later - 1), later, Instant(later + HOUR)):
+        every_outlook_is_right(url, at)

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 import checkwatch
-from checkwatch.core.entry import Note
-from checkwatch.core.instant import CLOCK_TOLERANCE, DAY, HOUR, Instant
+from checkwatch.core.entry import Adopted, Note
+from checkwatch.core.instant import CLOCK_TOLERANCE, HOUR, Instant
 from checkwatch.store import guards, journal, migrate, outlook
 from checkwatch.store.engine import writing
 from tests.store.test_sound import tampered
@@ -29,15 +29,18 @@ def kept(tmp_path: Path) -> str:
     with writing(url) as conn:
         tags = ("AM-01", "AM-01", "AM-02")
         drafts = [Note(seq=0, machine=tag, at=NOW, recorded=NOW) for tag in tags]
-        journal.append(conn, drafts, NOW)
+        rules = Adopted(seq=0, machine="", at=NOW, recorded=NOW, text="x")
+        journal.append(conn, [rules, *drafts], NOW)
         outlook.keep(conn, [stretch("AM-01"), stretch("AM-01", NOW + HOUR, "later")])
-        outlook.keep(conn, [stretch("AM-02"), stretch("AM-02", NOW + HOUR, "")])
+        outlook.keep(conn, [stretch("AM-02")])
         outlook.mark_current(conn)
     return url
 
 
 def stretch(name: str, start: int = NOW, report: str = "now") -> outlook.Stretch:
-    return outlook.Stretch(name, Instant(start), name, ZONE, "banner", "cleared", report)
+    """Each holds for an hour."""
+    until = Instant(start + HOUR)
+    return outlook.Stretch(name, Instant(start), until, name, ZONE, "banner", "cleared", report)
 
 
 def found(url: str, name: str = "AM-01", now: int = NOW) -> str | None:
@@ -45,10 +48,11 @@ def found(url: str, name: str = "AM-01", now: int = NOW) -> str | None:
     return seen[0].report if seen else None
 
 
-def test_the_last_answer_that_has_begun_is_found(kept: str) -> None:
+def test_the_answer_that_holds_is_found(kept: str) -> None:
     assert outlook.find(kept, "AM-01", NOW) == (stretch("AM-01"), NOW)
     assert found(kept, now=NOW + HOUR - 1) == "now"
-    assert found(kept, now=NOW + HOUR) == found(kept, now=NOW + 9 * DAY) == "later"
+    assert found(kept, now=NOW + HOUR) == found(kept, now=NOW + 2 * HOUR - 1) == "later"
+    assert found(kept, now=NOW + 2 * HOUR) is None
     assert found(kept, "AM-02", NOW + HOUR - 1) == "now"
     assert found(kept, "AM-02", NOW + HOUR) is None
     assert found(kept, "AM-03") is None
@@ -68,15 +72,18 @@ def newer(url: str) -> None:
     [
         unguarded,
         newer,
+        lambda url: tampered(url, "UPDATE entry SET note = 'x' WHERE seq = 4"),
         lambda url: tampered(url, "UPDATE entry SET note = 'x' WHERE seq = 3"),
-        lambda url: tampered(url, "UPDATE entry SET note = 'x' WHERE seq = 2"),
-        lambda url: tampered(url, "DELETE FROM entry WHERE seq = 1"),
-        lambda url: tampered(url, "DELETE FROM entry WHERE seq = 3"),
+        lambda url: tampered(url, "DELETE FROM entry WHERE seq = 2"),
+        lambda url: tampered(url, "DELETE FROM entry WHERE seq = 4"),
         lambda url: tampered(url, "UPDATE outlook SET report = 'cleared!' WHERE report = 'now'"),
         lambda url: tampered(url, "UPDATE outlook SET start = start - 1 WHERE report = 'now'"),
         lambda url: tampered(url, "UPDATE outlook SET machines = '' WHERE report = 'now'"),
         lambda url: tampered(url, "UPDATE outlook SET standing = 'limited' WHERE report = 'now'"),
         lambda url: tampered(url, "DELETE FROM outlook WHERE name = ''"),
+        lambda url: tampered(url, "UPDATE outlook SET until = until + 1 WHERE report = 'now'"),
+        lambda url: tampered(url, "UPDATE entry SET note = 'x' WHERE machine = ''"),
+        lambda url: tampered(url, "DELETE FROM entry WHERE machine = ''"),
         lambda url: Path(url).write_bytes(Path(url).read_bytes()[:4096]),
         lambda url: Path(url).write_text("no book"),
     ],
@@ -108,6 +115,25 @@ def test_an_outlook_is_not_used_by_another_version_of_the_program(
 ) -> None:
     monkeypatch.setattr(checkwatch, "__version__", "9.9")
     assert found(kept) is None
+
+
+def test_an_outlook_is_not_used_by_a_program_whose_files_were_written_anew(
+    kept: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert any("judge.py" in str(part) for part in outlook._program())
+    monkeypatch.setattr(outlook, "_program", lambda: ("mended",))
+    assert found(kept) is None
+
+
+def test_behind_a_link_two_dots_are_the_folder_that_the_system_says(
+    kept: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert Path(kept) == tmp_path / "book.db"
+    (tmp_path / "real" / "deep").mkdir(parents=True)
+    (tmp_path / "link").symlink_to(tmp_path / "real" / "deep")
+    monkeypatch.chdir(tmp_path)
+    assert found("book.db") == "now"
+    assert found("link/../book.db") is None
 
 
 def test_an_outlook_is_not_used_with_another_table_of_time_zones(
