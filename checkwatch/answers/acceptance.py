@@ -249,6 +249,9 @@ def _striking(entry: Entry, target: Target | None, zone: tzinfo) -> Iterator[_Mi
         yield f"what it strikes is about {target.machine or 'the book'}", "name that machine"
     if target.kind is Struck:
         yield "a striking cannot be struck", "write what is true as a new entry"
+    if target.kind is Enrolled:
+        # With it the machine would be gone from its place, faults and all.
+        yield "an enrolment cannot be struck", "retire the machine, and give the next a new tag"
     if entry.at < target.at:
         yield f"dated before what it strikes, {_told(target.at, zone)}", "correct the time"
 

@@ -12,11 +12,12 @@ import typer
 
 from checkwatch import errors
 from checkwatch.answers.acceptance import mistakes_in_name
+from checkwatch.answers.cleared import cleared
 from checkwatch.cli.entries import Common, Machine, Ref, When, draft, write_one
 from checkwatch.cli.files import opened, text_of
 from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, asking
 from checkwatch.cli.rulebooks import rulebook_of
-from checkwatch.cli.show import tell
+from checkwatch.cli.show import show, tell
 from checkwatch.core.entry import Enrolled, PlaceKnown, Retired
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, parse_day_or_instant
 from checkwatch.core.mistake import quoted
@@ -28,6 +29,7 @@ from checkwatch.run import clock, setup
 from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, ask
 from checkwatch.store import engine, read
+from checkwatch.views import answer
 from checkwatch.views.words import listed, plural
 
 Fleet = Annotated[Path, typer.Option("--fleet", help="The machines (CSV).")]
@@ -105,10 +107,14 @@ def enrol(
     ] = None,
     fleet: Annotated[Path | None, typer.Option("--fleet", help="A fleet file (CSV).")] = None,
     places: Places = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Also say other things of places.")] = False,
     by: By = "",
     db: Db = None,
 ) -> None:
-    """Add one machine, or those of a fleet file, or places."""
+    """Add one machine, or those of a fleet file, or places.
+
+    What a file says otherwise of a known place is shown and refused, unless --yes is there.
+    """
     url, now = asking(ctx, db).db, clock.now()
     asked = ask(url, now, lambda _: ())
     rulebook = asked.book.rulebook(asked.question)
@@ -125,14 +131,21 @@ def enrol(
     if not (one or files.rows or files.places or files.problems):
         remedy = "name a machine with --kind, or --fleet FILE, or --places FILE"
         raise WrongUse(Problem("enrol", "nothing to add", remedy))
-    wrote = setup.enrol(url, now, files, one, by)
+    wrote = setup.enrol(url, now, files, one, by, yes)
     tell(f"{plural(len(wrote.entries), 'entry', 'entries')} written")
-    for before, after in wrote.changed:
-        tell(f"{after.place} was known otherwise: {_difference(before, after)}")
+    _show_places(url, wrote.changed)
     _warn(wrote.machines, wrote.places, rulebook)
     for machine in wrote.machines:
         owed = "; every check of it is owed" if _is_gated(machine, rulebook) else ""
         print(f"{machine.machine} is enrolled{owed}.")
+
+
+def _show_places(url: str, places: Iterable[str]) -> None:
+    """Where places stand by what was just told of them."""
+    for place in places:
+        asked = ask(url, clock.now(), lambda names, place=place: names.concerned(place))  # type: ignore[misc]
+        found = cleared(place, asked.book, asked.question)
+        show([answer.sentence(found, asked.here, verb="is now")])
 
 
 def _commissioned(text: str, asked: Asked) -> Instant:
@@ -143,16 +156,6 @@ def _commissioned(text: str, asked: Asked) -> Instant:
         what = f"{quoted(text)} is still to come"
         raise WrongUse(Problem(option, what, "enrol it when it has come, or name an earlier time"))
     return at
-
-
-def _difference(before: PlaceKnown, after: PlaceKnown) -> str:
-    """What a place was before and is now, by the columns of the places file."""
-    columns = {"place_kind": "place_kind", "area": "area", "order": "order", "belongs": "with"}
-    return ", ".join(
-        f"{column} was {getattr(before, field)!r}, is {getattr(after, field)!r}"
-        for field, column in columns.items()
-        if getattr(before, field) != getattr(after, field)
-    )
 
 
 def retire(

@@ -25,7 +25,7 @@ class Enrolment(NamedTuple):
     entries: list[Entry]
     machines: list[Enrolled]
     places: list[PlaceKnown]
-    changed: list[tuple[PlaceKnown, PlaceKnown]]
+    changed: list[str]
 
 
 def begin(
@@ -70,10 +70,14 @@ def upgrade(url: str, now: Instant) -> int:
     return 0
 
 
-def enrol(url: str, now: Instant, files: Files, one: Sequence[Enrolled], by: str) -> Enrolment:
+def enrol(
+    url: str, now: Instant, files: Files, one: Sequence[Enrolled], by: str, sure: bool
+) -> Enrolment:
     """Adds what files say, and machines that were named beside them, to a book.
 
-    Raises WrongUse with everything that is wrong with them or does not fit the book.
+    Raises WrongUse with everything that is wrong with them or does not fit the book, and, unless
+    one is `sure`, with each place of which they say something else than the book: what a place
+    needs decides whether it is cleared.
     """
     with changing(url, now) as conn:
         # Held before it is read: what is added is judged by what stays true until it stands.
@@ -95,8 +99,26 @@ def enrol(url: str, now: Instant, files: Files, one: Sequence[Enrolled], by: str
         moment = max(now, read.newest_recorded(conn) or now)
         news = [replace(place, at=moment, by=by) for place in places if _says_more(place, names)]
         drafts: list[Entry] = [*news, *(replace(machine, by=by) for machine in (*rows, *one))]
-        changed = [(names.places[p.place], p) for p in news if p.place in names.places]
-        return Enrolment(journal.append(conn, drafts, now), [*rows, *one], news, changed)
+        changed = [place for place in news if place.place in names.places]
+        if changed and not sure:
+            raise WrongUse(*(_otherwise(names.places[place.place], place) for place in changed))
+        told = [place.place for place in changed]
+        return Enrolment(journal.append(conn, drafts, now), [*rows, *one], news, told)
+
+
+def _otherwise(before: PlaceKnown, after: PlaceKnown) -> Problem:
+    what = f"is known otherwise: {_difference(before, after)}"
+    return Problem(after.place, what, "add --yes if that is meant")
+
+
+def _difference(before: PlaceKnown, after: PlaceKnown) -> str:
+    """What a place is by the book and by the file, by the columns of the places file."""
+    columns = {"place_kind": "place_kind", "area": "area", "order": "order", "belongs": "with"}
+    return ", ".join(
+        f"{column} is {getattr(before, field)!r}, not {getattr(after, field)!r}"
+        for field, column in columns.items()
+        if getattr(before, field) != getattr(after, field)
+    )
 
 
 def _says_more(place: PlaceKnown, names: Names) -> bool:

@@ -39,9 +39,9 @@ def beside(files: Path, tmp_path: Path) -> str:
     return book
 
 
-def enrolled(book: str, tmp_path: Path, fleet: str = "", places: str = "") -> Said:
+def enrolled(book: str, tmp_path: Path, fleet: str = "", places: str = "", *more: str) -> Said:
     """Enrols rows of a fleet file and of a places file."""
-    words: list[str | Path] = []
+    words: list[str | Path] = [*more]
     for option, text in (("--fleet", fleet), ("--places", places)):
         if text:
             path = tmp_path / f"more{option}.csv"
@@ -103,11 +103,17 @@ def test_a_place_that_is_declared_anew_is_told_with_what_was_known(
         "0 entries written"
         in enrolled(beside, tmp_path, "", "\n".join(_exported(beside, tmp_path))).err
     )
-    said = enrolled(beside, tmp_path, "", "place,place_kind,order\nTheatre 1,threatre,1\n")
+    text = "place,place_kind,order\nTheatre 1,threatre,1\n"
+    said = enrolled(beside, tmp_path, "", text)
+    assert (said.code, said.out) == (2, "")
+    assert said.err == (
+        "Theatre 1: is known otherwise: place_kind is 'theatre', not 'threatre', "
+        "area is 'North', not '', with is 'Room 1', not ''; add --yes if that is meant\n"
+    )
+    said = enrolled(beside, tmp_path, "", text, "--yes")
+    assert said.out.startswith("Theatre 1 is now unknown")
     assert said.err.splitlines() == [
         "1 entry written",
-        "Theatre 1 was known otherwise: place_kind was 'theatre', is 'threatre', "
-        "area was 'North', is '', with was 'Room 1', is ''",
         "warning: the rulebook does not know the place kind 'threatre': its places are unknown",
     ]
     answer = run("--db", beside, "cleared", "Theatre 1")
@@ -123,8 +129,9 @@ def test_a_question_of_the_past_goes_by_the_places_of_then(beside: str, tmp_path
     with freeze_time("2040-06-01T10:00:00Z"):
         assert run("--db", beside, "done", "AM-01", "self-test", "pass").code == 0
     with freeze_time("2040-06-01T12:00:00Z"):
-        said = enrolled(beside, tmp_path, "", "place,place_kind\nTheatre 1,theatre\n")
+        said = enrolled(beside, tmp_path, "", "place,place_kind\nTheatre 1,theatre\n", "--yes")
         assert said.code == 0
+        assert said.out.startswith("Theatre 1 (AM-01) is now cleared until")
         here = ["--db", beside, "cleared", "Theatre 1"]
         assert run(*here).code == 0
         assert run(*here, "--at", "2040-06-01T11:00Z").code == 1
@@ -144,7 +151,7 @@ def test_the_last_word_on_a_place_is_the_last_also_by_a_clock_that_is_behind(
     )
     for clock, text in zip(("12:01:00", "12:00:00"), lines, strict=True):
         with freeze_time(f"2040-06-01T{clock}Z"):
-            assert enrolled(beside, tmp_path, "", text).code == 0
+            assert enrolled(beside, tmp_path, "", text, "--yes").code == 0
     with freeze_time("2040-06-01T12:02:00Z"):
         assert places_of(beside, tmp_path)[0] == "Theatre 1,theatre,,1,Room 1"
         assert run("--db", beside, "done", "AM-01", "self-test", "pass").code == 0
@@ -224,7 +231,7 @@ def test_two_people_who_enrol_one_tag_at_once_do_not_both_succeed(
     def enrol(_: int) -> bool:
         machine = Enrolled(seq=0, machine="AM-01", at=now, recorded=now, kind="kettle")
         try:
-            setup.enrol(book_url, now, Files((), None, ""), [machine], "kd")
+            setup.enrol(book_url, now, Files((), None, ""), [machine], "kd", False)
         except WrongUse:
             return False
         return True

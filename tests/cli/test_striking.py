@@ -118,3 +118,13 @@ def test_an_empty_reason_is_none(clocked: Clocked, reason: str) -> None:
         said = clocked.at("07:30", *words, "--reason", reason, code=2)
         assert said.err == "--reason: says nothing; say why\n"
     assert run("export", "--db", clocked.book).out == before
+
+
+@pytest.mark.parametrize("more", [[], ["--restores"]])
+def test_an_enrolment_cannot_be_struck(small: str, more: list[str]) -> None:
+    """Else a machine with an open fault would be gone from its place, which would stand better."""
+    why = run("--db", small, "why", "AM-01").out
+    number = why.partition("(entry ")[2].partition(")")[0]
+    said = run("--db", small, "strike", number, *WRONG, *more)
+    assert (said.code, said.out) == (2, "")
+    assert "an enrolment cannot be struck; retire the machine" in said.err
