@@ -63,6 +63,8 @@ def main() -> None:
             "200 entries": (_PROGRAM, "cleared", "young", "--db", path),
             "20,000 entries": (_PROGRAM, "cleared", "old", "--db", path),
             "20,000 entries, computed": (_PROGRAM, "why", "old", "--db", path),
+            "200 entries, one more": (_PROGRAM, "note", "young", "words", "--db", path),
+            "20,000 entries, one more": (_PROGRAM, "note", "old", "words", "--db", path),
         }
         turns = [[seconds(*command) for command in commands.values()] for _ in range(31)][1:]
     medians = [statistics.median(times) for times in zip(*turns, strict=True)]
