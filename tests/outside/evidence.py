@@ -7,7 +7,8 @@ Each module named in `MODULES` has a `TITLE` and a function `rows()`.
 from __future__ import annotations
 
 import importlib
-from collections import defaultdict
+import tomllib
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from enum import StrEnum
 from functools import cache
@@ -15,6 +16,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 PAGE = Path(__file__).parents[2] / "docs" / "evidence.md"
+SURVIVORS = tomllib.loads(Path(__file__).with_name("survivors.toml").read_text(encoding="utf-8"))
 
 MODULES: tuple[str, ...] = ("bridges", "calendar_rules", "dams", "guidance", "intervals", "trade")
 
@@ -97,7 +99,7 @@ def page() -> str:
     differ = sum(not row.agrees for row in rows)
     tables = (line for title, found in sections() for line in _table(title, found))
     head = HEAD.format(rows=len(rows), differ=differ)
-    return "\n".join((head, *_subjects(rows), *tables))
+    return "\n".join((head, *_subjects(rows), *tables, *_mutants()))
 
 
 HEAD = """\
@@ -140,6 +142,33 @@ def _table(title: str, rows: Iterable[Row]) -> Iterator[str]:
     for row in rows:
         verdict = "agrees" if row.agrees else f"differs: {row.differs}"
         cells = (row.source.name, row.source.mark, row.case, row.says, row.ours, verdict)
+        yield f"| {' | '.join(cell.replace('|', '/') for cell in cells)} |"
+    yield ""
+
+
+MUTANTS = """\
+## Mutants
+
+What the tests notice. `python -m tests.mutants` makes one change at a time to a file of the engine
+(a comparison, a number, `and`, `or`, `not`, a condition that always or never holds) and runs the
+tests on it. Counted in the last whole run, on {date}. A change that no test notices is here with
+the reason why no book could tell it apart.
+
+| file | changes | noticed | not noticed |
+| --- | --- | --- | --- |"""
+
+
+def _mutants() -> Iterator[str]:
+    lasting = SURVIVORS["survivor"]
+    left = Counter(one["file"] for one in lasting)
+    yield MUTANTS.format(date=SURVIVORS["date"])
+    for name, made in SURVIVORS["made"].items():
+        yield f"| {name} | {made} | {made - left[name]} | {left[name]} |"
+    yield ""
+    yield "| where | change | why nothing tells it apart |"
+    yield "| --- | --- | --- |"
+    for one in lasting:
+        cells = (f"{one['file']}: {one['where']}", f"`{one['change']}`", one["reason"])
         yield f"| {' | '.join(cell.replace('|', '/') for cell in cells)} |"
     yield ""
 
