@@ -56,7 +56,7 @@ def test_an_area_has_the_places_that_it_had_at_the_time(
 ) -> None:
     places = tmp_path / "places.csv"
     places.write_text("place,place_kind,area,order,with\nTheatre 1,theatre,South,1,\n")
-    assert run("--db", small, "enrol", "--places", places).code == 0
+    assert run("--db", small, "enrol", "--places", places, "--yes").code == 0
     clock.tick(3600)
     north = ["--db", small, "happened", "power-on", "--area", "North", "--what-if"]
     assert run(*north, "--at", "06:59").err == "1 machine: AM-01\n"
