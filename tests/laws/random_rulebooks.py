@@ -41,8 +41,8 @@ NEEDS_BESIDE = ('["kit"]', '["kit"]', '["am"]', "[]")
 KEPT = (
     'valid_for = "PT24H"\nearly = "PT6H"\nlate = "PT12H"',
     'valid_for = "P1D"\nearly = "PT6H"\nlate = "PT6H"\nround_up_to = "day"',
-    'valid_for_use = 10\nmeter = "hours"\nreading_within = "P2D"\nearly = 3\nlate = 2',
-    'valid_for_use = 10\nmeter = "hours"\nreading_within = "P2D"\nlate = 9\nwarn_before = 10',
+    'valid_for_use = 30\nmeter = "hours"\nreading_within = "P9D"\nearly = 10\nlate = 10',
+    'valid_for_use = 30\nmeter = "hours"\nreading_within = "P2D"\nearly = 20\nwarn_before = 30',
 )
 
 
@@ -57,15 +57,15 @@ def clauses(draw: st.DrawFn) -> str:
     kind = draw(st.sampled_from(("valid_for", "valid_for", "until_next", "once_each", "use")))
     if kind == "use":
         lines = [
-            'valid_for_use = 10\nmeter = "hours"',
+            'valid_for_use = 30\nmeter = "hours"',
             draw(st.sampled_from(('reading_within = "P1D"', 'reading_within = "P30D"'))),
-            draw(maybe('next_due = "from-due"\nearly = 3', 'next_due = "from-due"')),
-            draw(maybe("late = 2")),
-            draw(maybe("warn_before = 2.5", "warn_before = 12")),
+            draw(maybe('next_due = "from-due"\nearly = 10', 'next_due = "from-due"')),
+            draw(maybe("late = 10")),
+            draw(maybe("warn_before = 2.5", "warn_before = 30")),
         ]
     else:
         length, early, late = draw(st.sampled_from(LENGTHS))
-        lines = [draw(maybe('warn_before = "PT2H"', 'warn_before = "P1D"'))]
+        lines = [draw(maybe('warn_before = "PT2H"', 'warn_before = "P10D"'))]
         rounding = draw(maybe(*(f'round_up_to = "{unit}"' for unit in UNITS)))
         if kind == "valid_for":
             chain = f'next_due = "from-due"\nearly = "{early}"'

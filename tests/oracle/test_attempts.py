@@ -80,6 +80,15 @@ def test_fault_closed_voids_gates_if_the_fault_stopped_use() -> None:
         assert state(survives, log, "2026-03-04T10:00") == "valid"
 
 
+def test_fault_closed_that_a_check_lists_voids_it_whatever_the_fault() -> None:
+    log = Log()
+    fault = log.add("fault", "2026-03-04T08:00", outcome="limit")
+    log.done("2026-03-04T09:00")
+    log.add("fault-closed", "2026-03-04T10:00", of=fault)
+    listed = rulebook(DAY.replace('["power-on"]', '["fault-closed"]'))
+    assert state(listed, log, "2026-03-04T10:00") == "voided"
+
+
 def test_window_ends_in_the_order_voiding_expiry_attempt() -> None:
     rules = rulebook(DAY)
     log = Log()
@@ -134,6 +143,21 @@ def test_after_fail_an_engineer_must_come_before_the_pass_begins() -> None:
     assert state(rules, log, "2026-03-04T11:00") == "valid"
 
 
+def test_only_what_came_between_the_fail_and_the_pass_lets_it_be_repeated() -> None:
+    rules = rulebook(DAY.replace("voided_by", 'after_fail = "engineer"\nvoided_by'))
+    log = Log()
+    log.add("returned", "2026-03-04T07:00")
+    log.done("2026-03-04T08:00", "fail")
+    returned = log.add("returned", "2026-03-04T08:30")
+    log.done("2026-03-04T09:00")
+    assert state(rules, log, "2026-03-04T09:00") == "valid"
+    log.strike(returned, "2026-03-04T09:30")
+    assert state(rules, log, "2026-03-04T09:30") == "failed"
+    log.add("returned", "2026-03-04T10:00")
+    log.done("2026-03-04T11:00", started="2026-03-04T09:59")
+    assert state(rules, log, "2026-03-04T11:00") == "failed"
+
+
 @pytest.mark.parametrize(
     ("leak", "full", "short"),
     [("100", "valid", "pass"), ("101", "valid", "limited"), ("201", "valid", "limited")],
@@ -168,6 +192,26 @@ def test_covering_result_without_a_required_measure_is_no_attempt() -> None:
     assert state(rules, log, "2026-03-04T08:00", "short") == "never"
     log.done("2026-03-04T09:00", "fail", what="full")
     assert state(rules, log, "2026-03-04T09:00", "short") == "failed"
+
+
+def test_struck_covering_result_without_a_required_measure_is_a_stopped_attempt() -> None:
+    rules = rulebook(COVERING.replace("required = false", "required = true"))
+    log = Log()
+    log.done("2026-03-04T07:00", what="short", measures={"leak": "50", "hold": "9"})
+    full = log.done("2026-03-04T08:00", what="full", measures={"leak": "50"})
+    assert state(rules, log, "2026-03-04T08:00", "short") == "valid"
+    log.strike(full, "2026-03-04T09:00")
+    assert state(rules, log, "2026-03-04T09:00", "short") == "stopped"
+
+
+@pytest.mark.parametrize(("alone", "short"), [(0, "valid"), (5, "voided")])
+def test_a_test_takes_the_minutes_of_the_check_that_was_done(alone: int, short: str) -> None:
+    # Half a minute before its end; the covered check itself would take one.
+    rules = rulebook(COVERING.replace("hands_on = 9", f"hands_on = 9, alone = {alone}"))
+    log = Log()
+    log.add("opened", "2026-03-04T07:59:30")
+    log.done("2026-03-04T08:00", what="full", measures={"leak": "50"})
+    assert state(rules, log, "2026-03-04T08:00", "short") == short
 
 
 def test_limit_texts() -> None:

@@ -68,6 +68,18 @@ def test_exception_does_not_excuse_what_lapses_later() -> None:
     assert stands(rulebook(DAY), log, "2026-03-04T09:00") == "not-cleared"
 
 
+def test_a_struck_pass_that_never_counted_ends_no_excuse() -> None:
+    # It began before the fail at 08:00 ended, so it counted as broken off.
+    rules = rulebook(DAY.replace("24H", "1H"))
+    log = Log()
+    log.done("2026-03-04T08:00", "fail")
+    log.done("2026-03-04T08:30")
+    log.add("exception", "2026-03-04T10:00", until=utc("2026-03-04T14:00"))
+    late = log.done("2026-03-04T11:00", started="2026-03-04T07:50")
+    log.strike(late, "2026-03-04T11:30")
+    assert stands(rules, log, "2026-03-04T12:00") == "by-exception"
+
+
 def test_cleared_for_is_half_open() -> None:
     log = Log()
     log.done("2026-03-04T08:00")

@@ -104,6 +104,14 @@ def test_once_each_period_is_due_through_the_next(period: str, start: str, end: 
     assert (window["due_from"], window["due"]) == (utc(start), utc(end))
 
 
+def test_a_warning_longer_than_the_period_begins_before_it() -> None:
+    log = Log()
+    log.done("2026-03-04T12:00")
+    rules = rulebook(f'{TEST}[[check.validity]]\nonce_each = "week"\nwarn_before = "P10D"')
+    [window] = windows(rules, log, "AM-01", "test", LATER, LATER)
+    assert (window["due_from"], window["due"]) == (utc("2026-03-06"), utc("2026-03-16"))
+
+
 # Clauses, by hand
 
 
@@ -206,3 +214,100 @@ def test_a_meter_that_leapt_leaves_no_window_of_a_kept_schedule() -> None:
     clause = 'valid_for_use = 10\nmeter = "hours"\nreading_within = "P30D"\nearly = 3\nlate = 2\n'
     day = "2026-01-05T00:00:00"
     assert due(clause + 'next_due = "from-due"', log) == [(day, day), (day, day)]
+
+
+def test_a_window_that_was_emptied_is_no_predecessor() -> None:
+    # By hand: opened under its test, 11 January's pass leaves 1 January's schedule, for which 22
+    # January is late; struck as well, it still leaves it.
+    clause = 'valid_for = "P10D"\nearly = "P2D"\nlate = "P2D"\nnext_due = "from-due"'
+    log = Log()
+    log.done("2026-01-01T00:00")
+    log.add("opened", "2026-01-11T11:30")
+    emptied = log.done("2026-01-11T12:00", started="2026-01-11T11:00")
+    log.done("2026-01-22T12:00")
+    assert due(clause, log)[-1][0] == "2026-02-01T12:00:00"
+    log.strike(emptied, "2026-01-22T13:00")
+    assert due(clause, log)[-1][0] == "2026-02-01T12:00:00"
+
+
+def test_a_pass_done_again_too_early_keeps_the_later_due() -> None:
+    # By hand: 9 January is within `early` of the 11th, so due on the 21st; half a day later counted
+    # from the pass it would be due on the 19th.
+    clause = 'valid_for = "P10D"\nearly = "P2D"\nnext_due = "from-due"'
+    log = Log()
+    for at in ("2026-01-01T00:00", "2026-01-09T00:00", "2026-01-09T12:00"):
+        log.done(at)
+    assert due(clause, log)[-1][0] == "2026-01-21T00:00:00"
+
+
+USE = 'valid_for_use = 10\nmeter = "hours"\nreading_within = "P7D"\n'
+KEPT = USE + 'early = 3\nlate = 2\nnext_due = "from-due"'
+JUDGED = [f"2026-01-{day:02}" for day in range(20, 30)]
+
+
+def reads(log: Log, first: int) -> Log:
+    """A reading a day from 20 January on, one more each day."""
+    for hours, day in enumerate(JUDGED, start=first):
+        log.read(day, str(hours))
+    return log
+
+
+@pytest.mark.parametrize(
+    ("readings", "number"),
+    [
+        # By hand; the first pass is at 0 and due at 10. Each pair is a day and a reading.
+        ([(14, 6)], 16),  # before early: counted from the pass
+        ([(14, 7)], 20),  # at early: the schedule is kept
+        ([(14, 12)], 20),  # at late
+        ([(14, 13)], 20),  # the first reading beyond late, at the pass itself: in time
+        ([(13, 12), (14, 12)], 20),  # after that instant, but not beyond by the number
+        ([(13, 13), (14, 13)], 23),  # beyond late: counted from the pass
+        ([(12, 9), (14, 8)], 18),  # replaced at that very instant
+        ([(12, 9), (13, 8), (14, 8)], 18),  # replaced before
+    ],
+)
+def test_a_schedule_by_use_is_kept_by_the_numbers_of_the_meter(
+    readings: list[tuple[int, int]], number: int
+) -> None:
+    log = Log()
+    log.read("2026-01-10", "0")
+    log.done("2026-01-10")
+    for day, hours in readings:
+        log.read(f"2026-01-{day}", str(hours))
+    log.done("2026-01-14")
+    [*_, (reached, _)] = due(KEPT, reads(log, number - 4))
+    assert reached == f"{JUDGED[4]}T00:00:00"
+
+
+def test_a_schedule_by_use_is_not_kept_over_a_silence() -> None:
+    # By hand: nobody read for seven days, so the pass at 8 counts from 8.
+    log = Log()
+    log.read("2026-01-02", "0")
+    log.done("2026-01-02")
+    log.read("2026-01-14", "8")
+    log.done("2026-01-14")
+    assert due(KEPT, reads(log, 14))[-1][0] == f"{JUDGED[4]}T00:00:00"
+
+
+def test_a_pass_by_use_done_again_too_early_keeps_the_later_due() -> None:
+    # By hand: at 8 in time for 10, so due at 20; done again at 8 it would be due at 18.
+    log = Log()
+    log.read("2026-01-10", "0")
+    log.done("2026-01-10")
+    for day in ("2026-01-13", "2026-01-14"):
+        log.read(day, "8")
+        log.done(day)
+    assert due(KEPT, reads(log, 16))[-1][0] == f"{JUDGED[4]}T00:00:00"
+
+
+def test_a_struck_lower_reading_still_lowers_the_base() -> None:
+    # By hand: due at 100 by the 90, which was struck after the pass, and not at 110.
+    log = Log()
+    log.read("2026-01-10", "100")
+    lower = log.read("2026-01-11", "90")
+    log.done("2026-01-12")
+    log.strike(lower, "2026-01-13")
+    log.read("2026-01-14", "99")
+    log.read("2026-01-15", "100")
+    log.read("2026-01-16", "110")
+    assert due(USE, log) == [("2026-01-15T00:00:00", "2026-01-15T00:00:00")]

@@ -176,7 +176,10 @@ def due_reading(
     closed = first_reaching(due_before + clause.get("late", 0), since, readings)
     if opened is None or done < opened:
         return max(due_before, counted), counted >= due_before
-    if closed is not None and done > closed:
+    # A pass after the reading that met the end of the grace exactly, and before any higher one, is
+    # in time by the meter's number: that clears less than counting from it.
+    beyond = counted - length > due_before + clause.get("late", 0)
+    if closed is not None and done > closed and beyond:
         return counted, True
     return due_before + length, False
 
