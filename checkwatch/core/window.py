@@ -173,7 +173,7 @@ def _scheduled(
         windows.append(window if attempt.good else None)
         if attempt.good and window.until > window.start:
             pasts = list(dict.fromkeys(given))
-        elif _lasted(window, given[0], following):
+        elif any(_lasted(window, terms, following) for terms in given):
             pasts = list(dict.fromkeys([*pasts, *given]))
     return windows
 
