@@ -158,6 +158,16 @@ def test_only_what_came_between_the_fail_and_the_pass_lets_it_be_repeated() -> N
     assert state(rules, log, "2026-03-04T11:00") == "failed"
 
 
+def test_after_a_second_fail_the_engineer_comes_again() -> None:
+    rules = rulebook(DAY.replace("voided_by", 'after_fail = "engineer"\nvoided_by'))
+    log = Log()
+    log.done("2026-03-04T08:00", "fail")
+    log.add("returned", "2026-03-04T08:30")
+    log.done("2026-03-04T09:00", "fail")
+    log.done("2026-03-04T10:00")
+    assert state(rules, log, "2026-03-04T10:00") == "failed"
+
+
 @pytest.mark.parametrize(
     ("leak", "full", "short"),
     [("100", "valid", "pass"), ("101", "valid", "limited"), ("201", "valid", "limited")],
@@ -221,6 +231,18 @@ def test_limit_texts() -> None:
     answer = standing_at(rules, log, "AM-01", utc("2026-03-04T08:00"), LATER)
     assert answer["standing"] == "limited"
     assert answer["limits"] == [
+        "leak 260 mL/min, limited above 200",
+        "leak 260 mL/min, limited above 100",
+    ]
+
+
+def test_what_was_written_and_what_was_measured_both_limit() -> None:
+    log = Log()
+    measures = {"leak": "260"}
+    log.done("2026-03-04T08:00", "limited", what="full", measures=measures, limits=["no air"])
+    answer = standing_at(rulebook(COVERING), log, "AM-01", utc("2026-03-04T08:00"), LATER)
+    assert answer["limits"] == [
+        "no air",
         "leak 260 mL/min, limited above 200",
         "leak 260 mL/min, limited above 100",
     ]

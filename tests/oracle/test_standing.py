@@ -68,6 +68,37 @@ def test_exception_does_not_excuse_what_lapses_later() -> None:
     assert stands(rulebook(DAY), log, "2026-03-04T09:00") == "not-cleared"
 
 
+def test_a_struck_exception_excuses_nothing() -> None:
+    log = Log()
+    exception = log.add("exception", "2026-03-04T08:00", until=utc("2026-03-04T10:00"))
+    assert stands(rulebook(DAY), log, "2026-03-04T09:00") == "by-exception"
+    log.strike(exception, "2026-03-04T08:30")
+    assert stands(rulebook(DAY), log, "2026-03-04T09:00") == "not-cleared"
+
+
+def test_an_exception_excuses_nothing_that_the_entries_before_it_left_ready() -> None:
+    # The test was begun at the same instant, and after it.
+    log = Log()
+    log.done("2026-03-04T07:00")
+    log.add("exception", "2026-03-04T08:00", until=utc("2026-03-04T10:00"))
+    log.done("2026-03-04T08:00", "begun")
+    assert stands(rulebook(DAY), log, "2026-03-04T08:00") == "not-cleared"
+
+
+def test_two_exceptions_excuse_until_the_later_end_and_a_stop_use_fault() -> None:
+    log = Log()
+    for start, end in (("08:00", "10:00"), ("09:00", "12:00")):
+        log.add("exception", f"2026-03-04T{start}", until=utc(f"2026-03-04T{end}"))
+    half_past = utc("2026-03-04T09:30")
+    answer = standing_at(rulebook(DAY), log, "AM-01", half_past, LATER)
+    assert answer["excused"] == {"test": utc("2026-03-04T12:00")}
+    log.add("fault", "2026-03-04T09:30", outcome="limit", text="no low flow")
+    assert stands(rulebook(DAY), log, "2026-03-04T11:00") == "by-exception"
+    fault = log.add("fault", "2026-03-04T10:00", outcome="stop-use")
+    log.add("fault-closed", "2026-03-04T10:30", of=fault)
+    assert stands(rulebook(DAY), log, "2026-03-04T11:00") == "not-cleared"
+
+
 def test_a_struck_pass_that_never_counted_ends_no_excuse() -> None:
     # It began before the fail at 08:00 ended, so it counted as broken off.
     rules = rulebook(DAY.replace("24H", "1H"))
