@@ -278,6 +278,16 @@ def test_struck_return_still_voids_and_gives_no_return() -> None:
     assert state(rulebook(DAY), log, "2026-03-04T09:00") == "voided"
 
 
+def test_struck_end_of_a_fault_leaves_it_open() -> None:
+    log = Log()
+    fault = log.add("fault", "2026-03-04T07:00", outcome="stop-use")
+    closed = log.add("fault-closed", "2026-03-04T08:00", of=fault)
+    log.done("2026-03-04T09:00")
+    assert stands(rulebook(DAY), log, "2026-03-04T09:00") == "cleared"
+    log.strike(closed, "2026-03-04T10:00")
+    assert stands(rulebook(DAY), log, "2026-03-04T10:00") == "not-cleared"
+
+
 def test_struck_limited_result_keeps_its_limit() -> None:
     rules = rulebook(
         DAY
