@@ -8,7 +8,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from checkwatch.answers.cleared import Gap, cleared
-from checkwatch.answers.least_work import least_work
+from checkwatch.answers.least_work import NO_WORK, least_work
 from checkwatch.core import entry as e
 from checkwatch.core.period import parse_period
 from checkwatch.core.rulebook import ForUse, Measure, UntilNext, ValidFor
@@ -160,6 +160,8 @@ def test_a_return_or_a_closed_fault_alone_clears_nothing() -> None:
     assert _must_do(rulebook, *done, withdrawn) == ["look"]
     assert _must_do(rulebook, *done, fault) == ["look", "service", "alarm"]
     assert _must_do(rulebook, *done[:3], withdrawn) == ["look", "wipe"]
+    limiting = wrote(e.Fault, TAG, "09:00", severity=e.Severity.LIMIT)
+    assert least_work(stands(rulebook, enrolled(TAG), *done, limiting, at="09:30")) == NO_WORK
 
 
 def test_after_the_engineer_the_failed_gate_is_done_again() -> None:

@@ -68,6 +68,17 @@ def test_exception_does_not_excuse_what_lapses_later() -> None:
     assert stands(rulebook(DAY), log, "2026-03-04T09:00") == "not-cleared"
 
 
+def test_a_failed_gate_is_not_excused() -> None:
+    log = Log()
+    log.done("2026-03-04T08:00", "fail")
+    log.add("exception", "2026-03-04T08:30", until=utc("2026-03-04T10:00"))
+    nine = utc("2026-03-04T09:00")
+    answer = standing_at(rulebook(DAY), log, "AM-01", nine, LATER)
+    assert (answer["standing"], answer["excused"]) == ("not-cleared", {})
+    [debt] = owed(rulebook(DAY), log, "AM-01", nine, LATER)
+    assert debt["excused_until"] is None
+
+
 def test_a_struck_exception_excuses_nothing() -> None:
     log = Log()
     exception = log.add("exception", "2026-03-04T08:00", until=utc("2026-03-04T10:00"))

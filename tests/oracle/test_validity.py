@@ -311,3 +311,32 @@ def test_a_struck_lower_reading_still_lowers_the_base() -> None:
     log.read("2026-01-15", "100")
     log.read("2026-01-16", "110")
     assert due(USE, log) == [("2026-01-15T00:00:00", "2026-01-15T00:00:00")]
+
+
+def test_a_struck_higher_reading_does_not_raise_the_base() -> None:
+    # By hand: due at 110, counted from the 100, and not at 115.
+    log = Log()
+    log.read("2026-01-10", "100")
+    higher = log.read("2026-01-11", "105")
+    log.done("2026-01-12")
+    log.strike(higher, "2026-01-13")
+    log.read("2026-01-15", "110")
+    log.read("2026-01-16", "115")
+    assert due(USE, log) == [("2026-01-15T00:00:00", "2026-01-15T00:00:00")]
+
+
+def test_a_pass_whose_return_was_struck_stays_a_predecessor() -> None:
+    # By hand: 11 January's pass keeps the schedule, on which 22 January is in time for the 21st.
+    # With its return struck it gives nothing, and the last pass must not last longer for that.
+    clause = 'valid_for = "P10D"\nearly = "P2D"\nlate = "P2D"\nnext_due = "from-due"'
+    rules = rulebook(f'{TEST}after_fail = "engineer"\n[[check.validity]]\n{clause}')
+    log = Log()
+    log.done("2026-01-01")
+    log.done("2026-01-10", "fail")
+    returned = log.add("returned", "2026-01-10T12:00")
+    log.done("2026-01-11")
+    log.add("returned", "2026-01-12")
+    log.done("2026-01-22T12:00")
+    for _ in range(2):
+        assert windows(rules, log, "AM-01", "test", LATER, LATER)[-1]["due"] == utc("2026-01-31")
+        log.strike(returned, "2026-01-23")
