@@ -7,28 +7,33 @@ has no name (`TemporaryFile`): nobody else writes in it, and it goes by itself.
 from __future__ import annotations
 
 import pickle
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from itertools import islice
-from typing import IO
+from typing import IO, Any, TypeVar
 
 from checkwatch.errors import CannotTell, Problem
-from checkwatch.exchange.logbook import BadRow, Row
 
 _TOGETHER = 400
 
+Row = TypeVar("Row")
 
-def keep(rows: Iterable[Row | BadRow], scratch: IO[bytes]) -> Iterator[Row | BadRow]:
-    """The same rows, each kept on its way; CannotTell where the disk has no room for them."""
+
+def keep(rows: Iterable[Row], scratch: IO[bytes], brief: Callable[[Row], object]) -> Iterator[Row]:
+    """The same rows; what `brief` makes of each is kept on its way.
+
+    Raises CannotTell where the disk has no room for them.
+    """
     waiting = iter(rows)
     while some := list(islice(waiting, _TOGETHER)):
+        briefs = [brief(row) for row in some]
         with _room():
-            pickle.dump(some, scratch, pickle.HIGHEST_PROTOCOL)
+            pickle.dump(briefs, scratch, pickle.HIGHEST_PROTOCOL)
         yield from some
 
 
-def kept(scratch: IO[bytes]) -> Iterator[Row | BadRow]:
-    """All rows that were kept, in their order."""
+def kept(scratch: IO[bytes]) -> Iterator[Any]:
+    """All that was kept, in its order."""
     with _room():
         end = scratch.tell()
         scratch.seek(0)

@@ -53,6 +53,11 @@ class Row(NamedTuple):
     of_ref: str = ""
     cells: Mapping[str, str] = {}
 
+    @property
+    def machine(self) -> str:
+        """The tag of the machine that it is about."""
+        return self.entry.machine
+
 
 class BadRow(NamedTuple):
     """A row with mistakes, or what is wrong with the file itself.

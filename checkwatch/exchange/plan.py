@@ -137,15 +137,6 @@ def _same(row: Row, known: Mapping[str, Entry]) -> bool:
     return same_content(draft, entry)
 
 
-def left_out(plan: Plan, row: Row | BadRow) -> bool:
-    """Whether a row is not written: it is bad itself, or of a machine that has a bad row.
-
-    What a bad row says may have ended what the good ones say, so a machine comes in whole or not
-    at all.
-    """
-    return isinstance(row, BadRow) or row.entry.machine in plan.doubtful
-
-
 def _batches(rows: Iterable[Row | BadRow]) -> Iterator[list[Row | BadRow]]:
     waiting = iter(rows)
     while batch := list(islice(waiting, _BATCH)):

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from typing import TextIO
 
 from checkwatch.errors import CannotTell, Problem
-from checkwatch.exchange.logbook import COLUMNS, BadRow, Row
+from checkwatch.exchange.logbook import COLUMNS
 
 #: Behind the columns of a logbook file; a file that was put right may keep it.
 REASON = "reason"
 
-#: Takes a row that is left out, and why.
-Refuse = Callable[[Row | BadRow, str], None]
+
+#: Takes the cells of a row that is left out, and why it is.
+Refuse = Callable[[Mapping[str, str], str], None]
 
 
 @contextmanager
@@ -26,9 +27,9 @@ def rejecting(stream: TextIO) -> Iterator[Refuse]:
     """
     writer = csv.DictWriter(stream, (*COLUMNS.names, REASON), restval="")
 
-    def refuse(row: Row | BadRow, reason: str) -> None:
+    def refuse(cells: Mapping[str, str], reason: str) -> None:
         with _room(stream):
-            writer.writerow({**row.cells, REASON: reason})
+            writer.writerow({**cells, REASON: reason})
 
     with _room(stream):
         writer.writeheader()

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from functools import partial
 from tempfile import TemporaryFile
-from typing import NamedTuple, TextIO
+from typing import NamedTuple, TextIO, TypeVar
 
 from sqlalchemy import Connection
 
@@ -18,13 +18,15 @@ from checkwatch.core.wording import plural
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.kept import keep, kept
 from checkwatch.exchange.logbook import BadRow, Row, read_logbook
-from checkwatch.exchange.plan import Plan, left_out, plan
+from checkwatch.exchange.plan import Plan, plan
 from checkwatch.exchange.rejects import Refuse, rejecting
 from checkwatch.exchange.write import BY_NUMBER
 from checkwatch.run.foresee import Progress, changing
 from checkwatch.run.world import adopted, names_of
 from checkwatch.run.write import facts_of
 from checkwatch.store import journal, read
+from checkwatch.store.columns import to_line
+from checkwatch.store.seal import NO_HASH, Line
 
 #: So many digits no entry's number has.
 _LONGEST_NUMBER = 18
@@ -34,6 +36,22 @@ Open = Callable[[], AbstractContextManager[TextIO]]
 
 #: The file for bad rows, emptied; asked for when something comes of the import.
 Emptied = Callable[[], TextIO]
+
+
+AnyRow = TypeVar("AnyRow")
+
+
+class Ready(NamedTuple):
+    """A row that says nothing about another: its entry's line, but for number, date and chain."""
+
+    line: int
+    draft: Line
+    cells: Mapping[str, str]
+
+    @property
+    def machine(self) -> str:
+        """The tag of the machine that it is about."""
+        return self.draft.machine
 
 
 class Imported(NamedTuple):
@@ -73,16 +91,24 @@ def import_log(
         versions, places = adopted(conn), names_of(conn).places
         with file() as stream:
             rows = read_logbook(stream, where, versions, facts, places, now)
-            looked_at = keep(_told(rows, "read", progress), scratch)
+            brief = partial(_brief, now, rejects is not None)
+            looked_at = keep(_told(rows, "read", progress), scratch, brief)
             made = plan(looked_at, partial(known_refs, conn), where)
         if made.problems and (rejects is None or made.stops_at):
             raise WrongUse(*made.problems, *_stopped(made, where, rejects is not None))
-        looked_at = _told(kept(scratch), "written", progress)
+        briefs: Iterator[Row | BadRow | Ready] = _told(kept(scratch), "written", progress)
         if rejects is None:
-            return _write(conn, pen, made, looked_at, _nobody)
+            return _write(conn, pen, made, briefs, _nobody)
         # Before the others stand in the book, or they could be lost from both.
         with rejecting(rejects()) as refuse:
-            return _write(conn, pen, made, looked_at, refuse)
+            return _write(conn, pen, made, briefs, refuse)
+
+
+def _brief(now: Instant, rejecting: bool, row: Row | BadRow) -> Row | BadRow | Ready:
+    """What is kept of a row: for nearly every one the line that will be written, which is short."""
+    if isinstance(row, BadRow) or row.of_ref or row.entry.at > now:
+        return row
+    return Ready(row.line, to_line(row.entry, 0, NO_HASH), row.cells if rejecting else {})
 
 
 def _stopped(made: Plan, where: str, rejecting: bool) -> Iterator[Problem]:
@@ -93,11 +119,11 @@ def _stopped(made: Plan, where: str, rejecting: bool) -> Iterator[Problem]:
     yield Problem("", plural(len(made.problems), "mistake"), "nothing is written")
 
 
-def _nobody(row: Row | BadRow, reason: str) -> None:
-    raise AssertionError(f"line {row.line} was to be written: {reason}")
+def _nobody(cells: Mapping[str, str], reason: str) -> None:
+    raise AssertionError(f"{cells} was to be written: {reason}")
 
 
-def _told(rows: Iterator[Row | BadRow], step: str, progress: Progress) -> Iterator[Row | BadRow]:
+def _told(rows: Iterable[AnyRow], step: str, progress: Progress) -> Iterator[AnyRow]:
     for number, row in enumerate(rows, 1):
         yield row
         if number % 1000 == 0:
@@ -105,7 +131,11 @@ def _told(rows: Iterator[Row | BadRow], step: str, progress: Progress) -> Iterat
 
 
 def _write(
-    conn: Connection, pen: journal.Pen, made: Plan, rows: Iterator[Row | BadRow], refuse: Refuse
+    conn: Connection,
+    pen: journal.Pen,
+    made: Plan,
+    rows: Iterable[Row | BadRow | Ready],
+    refuse: Refuse,
 ) -> Imported:
     written = skipped = first = last = refused = 0
     for row in rows:
@@ -113,37 +143,44 @@ def _write(
             skipped += 1
             continue
         if made.problems and (reason := _reason(row, made)):
-            refuse(row, reason)
+            refuse(row.cells, reason)
             refused += 1
             continue
-        assert isinstance(row, Row), "a bad row has a reason"
-        aimed = _aimed(conn, pen, row)
-        if aimed is None:
-            refuse(row, f"what it means, {row.of_ref!r}, was left out")
+        assert not isinstance(row, BadRow), "a bad row has a reason"
+        if isinstance(row, Ready):
+            last = pen.take(row.draft)
+        elif (aimed := _aimed(conn, pen, row)) is not None:
+            last = pen.add(aimed).seq
+        else:
+            refuse(row.cells, f"what it means, {row.of_ref!r}, was left out")
             refused += 1
             continue
-        last = pen.write(aimed.entry)
         first, written = first or last, written + 1
     problems, left_out = tuple(made.problems), tuple(sorted(made.doubtful))
     return Imported(written, skipped, first, last, refused, problems, left_out)
 
 
-def _reason(row: Row | BadRow, made: Plan) -> str:
-    """Why a row is left out, empty for one that is written."""
+def _reason(row: Row | BadRow | Ready, made: Plan) -> str:
+    """Why a row is left out, empty for one that is written.
+
+    What a bad row says may have ended what the good ones say, so a machine comes in whole or not
+    at all.
+    """
     problems = row.problems if isinstance(row, BadRow) else made.mistakes.get(row.line, ())
     if problems:
         return " | ".join(str(problem) for problem in problems)
-    return "another row of its machine was refused" if left_out(made, row) else ""
+    return "another row of its machine was refused" if row.machine in made.doubtful else ""
 
 
-def _aimed(conn: Connection, pen: journal.Pen, row: Row) -> Row | None:
-    """The row with the number that its `of` came to; None if that entry is not in the book."""
+def _aimed(conn: Connection, pen: journal.Pen, row: Row) -> Entry | None:
+    """The row's entry with the number that its `of` came to; None if that one is not in the
+    book."""
     entry = row.entry
     if not row.of_ref or not isinstance(entry, Struck | FaultClosed):
-        return row
+        return entry
     pen.flush()
     meant = known_refs(conn, [row.of_ref]).get(row.of_ref)
-    return row._replace(entry=replace(entry, of=meant.seq)) if meant else None
+    return replace(entry, of=meant.seq) if meant else None
 
 
 def known_refs(conn: Connection, refs: list[str]) -> dict[str, Entry]:

@@ -97,17 +97,18 @@ class Pen:
         self._put(to_line(written, end.position + 1, end.hash))
         return written
 
-    def write(self, draft: Entry) -> int:
-        """As `add`, for who asks only for the number: for a long import an entry is not made anew
-        to be a line."""
+    def take(self, draft: Line) -> int:
+        """As `add`, for a long import: the line of an entry that is not ahead of the clock, made
+        beforehand; gives its number."""
         end = self._ends.get(draft.machine) or self._end_of(draft.machine)
-        recorded = Instant(max(self._now, end.recorded))
-        seq = next(self._numbers)
-        if draft.at > recorded or isinstance(draft, Adopted):
-            draft = dated(draft, seq, recorded)
-        line = to_line(draft, end.position + 1, end.hash)
-        self._put(line._replace(seq=seq, recorded=recorded))
-        return seq
+        line = draft._replace(
+            seq=next(self._numbers),
+            position=end.position + 1,
+            recorded=max(self._now, end.recorded),
+            prev_hash=end.hash,
+        )
+        self._put(line)
+        return line.seq
 
     def _put(self, line: Line) -> None:
         line = sealed(line)

@@ -46,11 +46,10 @@ def hash_of(line: Line) -> bytes:
     Each field is preceded by its length in bytes, so that no two lines are hashed alike.
     """
     head = b"%b%d:%b," % (_SCHEME, len(line.prev_hash), line.prev_hash)
-    fields = [str(field) for field in line[:-2]]
-    text = "".join([f"{len(field)}:{field}," for field in fields])
+    text = "".join([f"{len(field)}:{field}," for field in map(str, line[:-2])])
     if text.isascii():
         return sha256(head + text.encode()).digest()
-    encoded = [field.encode("utf-8", "surrogatepass") for field in fields]
+    encoded = [str(field).encode("utf-8", "surrogatepass") for field in line[:-2]]
     return sha256(head + b"".join(b"%d:%b," % (len(data), data) for data in encoded)).digest()
 
 

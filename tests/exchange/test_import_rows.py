@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from checkwatch.core import entry as e
-from checkwatch.exchange import plan
 from checkwatch.exchange.logbook import Row
 from tests.exchange.department import HELD, NOW, log_rows, nothing, planned, t
 
@@ -31,7 +30,7 @@ def log(*lines: str) -> str:
 def left_out(text: str) -> list[int]:
     """The lines that --reject leaves out."""
     made = planned(text, nothing)
-    return [row.line for row in log_rows(text) if plan.left_out(made, row)]
+    return [row.line for row in log_rows(text) if row.machine in made.doubtful]
 
 
 def test_a_bad_row_takes_every_row_of_its_machine_with_it() -> None:

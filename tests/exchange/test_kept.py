@@ -30,7 +30,7 @@ def test_every_row_comes_again_as_it_was() -> None:
     wrong = [{"what": "leek-test", "ref": "S1"}, {"what": "repair", "machine": "AM-77"}]
     rows = list(log_rows(log(*words, measured, *wrong) + "\nshort"))
     with TemporaryFile() as scratch:
-        assert list(keep(rows, scratch)) == rows
+        assert list(keep(rows, scratch, lambda row: row)) == rows
         assert list(kept(scratch)) == rows
 
 
@@ -39,7 +39,7 @@ def test_a_full_disk_is_told() -> None:
     """Linux's /dev/full takes no byte (full(4))."""
     rows = log_rows(log({"what": "repair"}))
     with open("/dev/full", "wb", buffering=0) as full, pytest.raises(CannotTell, match="no space"):
-        list(keep(rows, full))
+        list(keep(rows, full, lambda row: row))
 
 
 def book(folder: Path) -> str:
