@@ -19,7 +19,7 @@ from checkwatch.cli.files import made, opened, refuse_to_overwrite
 from checkwatch.cli.options import Db, asking
 from checkwatch.cli.show import tell, tell_problems
 from checkwatch.core.entry import Enrolled
-from checkwatch.errors import CannotTell, Problem
+from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.exchange.write import write_fleet, write_logbook, write_places
 from checkwatch.run import clock
 from checkwatch.run.foresee import Progress
@@ -42,7 +42,8 @@ def import_file(
 
     With --reject the bad rows go to a file, each with its reason; a bad row takes with it every
     row of its machine, so that no pass comes in without what ended it. Then the exit code is 0
-    also where rows were left out: what is printed says how many, and which machines.
+    also where rows were left out: what is printed says how many, and which machines. It is 2
+    where not one row is in the book.
     """
     url = asking(ctx, db).db
     refuse_to_overwrite((engine.sqlite_path(url), file), (reject,))
@@ -57,6 +58,8 @@ def import_file(
         )
     tell_problems(found.problems)
     _tell(found, reject)
+    if found.refused and not found.written + found.skipped:
+        raise typer.Exit(WrongUse.exit_code)
 
 
 @contextmanager

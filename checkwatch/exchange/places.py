@@ -5,13 +5,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from difflib import get_close_matches
 from typing import NamedTuple, TextIO
 
 from checkwatch.answers.acceptance import mistakes_in_name
 from checkwatch.core.entry import PlaceKnown
 from checkwatch.core.instant import Instant
-from checkwatch.core.spelling import mistakes_in_spelling
+from checkwatch.core.mistake import quoted
+from checkwatch.core.spelling import mistakes_in_spelling, nearest_names
 from checkwatch.errors import Problem
 from checkwatch.exchange.fleet import FleetRow
 from checkwatch.exchange.sheet import Columns, rows
@@ -54,7 +54,7 @@ def read_places(stream: TextIO, where: str) -> tuple[list[PlaceKnown], list[Prob
         problems += wrong
         name = cells["place"]
         if name and (first := lines.setdefault(name, line)) != line:
-            what = f"the place {_shown(name)} stands on line {first} already"
+            what = f"the place {quoted(name)} stands on line {first} already"
             problems.append(Problem(spot, what, "leave one out"))
         places.append(_known(name, cells["place_kind"], order, cells["area"], cells["with"]))
     return places, problems
@@ -88,7 +88,7 @@ def _spelt(files: Files, places: Iterable[PlaceKnown]) -> Iterator[tuple[str, st
     for row in files.rows:
         yield row.enrolled.machine, f"{files.where}: line {row.line}"
     for place in places:
-        yield place.place, f"place {_shown(place.place)}"
+        yield place.place, f"place {quoted(place.place)}"
 
 
 def places_of(
@@ -104,7 +104,7 @@ def places_of(
         if name := row.enrolled.place:
             kinds[name] = kinds.get(name) or row.place_kind
     problems = [
-        Problem(where, f"nothing says what kind of place {_shown(name)} is", "fill in place_kind")
+        Problem(where, f"nothing says what kind of place {quoted(name)} is", "fill in place_kind")
         for name, kind in kinds.items()
         if not kind
     ]
@@ -124,26 +124,26 @@ def agree(fleet: Iterable[FleetRow], places: Iterable[PlaceKnown], where: str) -
 def _row_against(row: FleetRow, known: Mapping[str, PlaceKnown], spot: str) -> Iterator[Problem]:
     tag, name = row.enrolled.machine, row.enrolled.place
     if tag in known:
-        what = f"{_shown(tag)} is the tag of a machine and the name of a place"
+        what = f"{quoted(tag)} is the tag of a machine and the name of a place"
         yield Problem(spot, what, "rename one of them")
     if not name:
         return
     place = known.get(name)
     if place is None:
-        yield Problem(spot, f"there is no place {_shown(name)}", _nearest(name, known))
+        yield Problem(spot, f"there is no place {quoted(name)}", _nearest(name, known))
     elif row.place_kind and place.place_kind and row.place_kind != place.place_kind:
-        here, there = _shown(row.place_kind), _shown(place.place_kind)
-        what = f"the place {_shown(name)} is {here} here and {there} elsewhere"
+        here, there = quoted(row.place_kind), quoted(place.place_kind)
+        what = f"the place {quoted(name)} is {here} here and {there} elsewhere"
         yield Problem(spot, what, "a place has one kind; it is changed in a places file")
 
 
 def _belonging(place: PlaceKnown, known: Mapping[str, PlaceKnown]) -> Iterator[Problem]:
-    spot = f"place {_shown(place.place)}, with"
+    spot = f"place {quoted(place.place)}, with"
     if not place.belongs:
         return
     if place.belongs not in known:
         others = [name for name in known if name != place.place]
-        what = f"there is no place {_shown(place.belongs)}"
+        what = f"there is no place {quoted(place.belongs)}"
         yield Problem(spot, what, _nearest(place.belongs, others))
         return
     seen = [place.place]
@@ -161,7 +161,7 @@ def _order(text: str, otherwise: int, spot: str) -> tuple[int, tuple[Problem, ..
         return otherwise, ()
     if re.fullmatch(r"-?[0-9]{1,9}", text):
         return int(text), ()
-    what = f"{_shown(text)} is not a whole number"
+    what = f"{quoted(text)} is not a whole number"
     return otherwise, (Problem(spot, what, "write one like 10, or leave it empty"),)
 
 
@@ -180,9 +180,5 @@ def _known(name: str, kind: str, order: int, area: str = "", belongs: str = "") 
 
 
 def _nearest(name: str, known: Iterable[str]) -> str:
-    close = get_close_matches(name[:64], list(known), n=1)
-    return f"did you mean {_shown(close[0])}?" if close else "add it to the places file"
-
-
-def _shown(text: str) -> str:
-    return repr(text if len(text) <= 60 else f"{text[:59]}…")
+    close = nearest_names(name, known, 1)
+    return f"did you mean {quoted(close[0])}?" if close else "add it to the places file"

@@ -96,3 +96,10 @@ def test_broken_off_when_all_is_written_it_does_not_say_so(book: str, tmp_path: 
         said = bring(book, file)
     assert said.code == 130
     assert "nothing is written" not in said.err
+
+
+def test_an_import_that_left_out_every_row_does_not_end_as_done(book: str, tmp_path: Path) -> None:
+    file, bad = tmp_path / "log.csv", tmp_path / "bad.csv"
+    file.write_text(log("AM-01 reparation 08:00", "AM-01 repair 09:00"))
+    said = bring(book, file, "--reject", bad)
+    assert (said.code, said.out.splitlines()[0]) == (2, "0 rows written.")
