@@ -18,7 +18,9 @@ from typing import NamedTuple
 PAGE = Path(__file__).parents[2] / "docs" / "evidence.md"
 SURVIVORS = tomllib.loads(Path(__file__).with_name("survivors.toml").read_text(encoding="utf-8"))
 
-MODULES: tuple[str, ...] = ("bridges", "calendar_rules", "dams", "guidance", "intervals", "trade")
+MODULES: tuple[str, ...] = (
+    *("bridges", "calendar_rules", "dams", "guidance", "intervals", "voiding", "trade"),
+)
 
 #: The clauses and modifiers of docs/meaning.md part 5, and the voiding rules of part 4.
 SUBJECTS = {

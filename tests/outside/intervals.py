@@ -121,8 +121,12 @@ def _case(rule: Rule, raw: Mapping[str, Any], one: Mapping[str, Any]) -> Case:
     asked_from = done[-1]
     ours = shown(turns(found, asked_from), rule, read) if found else CANNOT
     when = [
-        f"at {read[at]}" if at in read else text for at, text in zip(done, one["done"], strict=True)
+        f"{text} at {read[at]}" if at in read else text
+        for at, text in zip(done, one["done"], strict=True)
     ]
+    later = [at for at, _ in one.get("read", ()) if at not in one["done"]]
+    if later and "reading-within" in rule.about:
+        when.append(f"and read {', '.join(later)}")
     row = Row(
         Source(raw["source"], Mark[one.get("mark", raw["mark"])]),
         rule.about,

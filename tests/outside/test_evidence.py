@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from tests.outside.evidence import PAGE, SUBJECTS, all_rows, page
+import pytest
+
+from tests.outside.evidence import PAGE, SUBJECTS, Mark, all_rows, page
 
 
 def test_every_outside_value_is_met_or_the_difference_has_a_reason() -> None:
@@ -12,6 +14,13 @@ def test_every_outside_value_is_met_or_the_difference_has_a_reason() -> None:
 
 def test_every_row_is_about_something() -> None:
     assert {subject for row in all_rows() for subject in row.about} <= set(SUBJECTS)
+
+
+@pytest.mark.parametrize("subject", SUBJECTS)
+def test_every_clause_and_voiding_rule_is_met_by_two_sources(subject: str) -> None:
+    """Practice without a source is none."""
+    rows = [row for row in all_rows() if row.source.mark is not Mark.PRACTICE]
+    assert len({row.source.name for row in rows if row.agrees and subject in row.about}) >= 2
 
 
 def test_the_page_is_current() -> None:

@@ -27,7 +27,6 @@ from tests.outside.intervals import (
     UNIT,
     Case,
     cases,
-    rows,
     state_at,
     turns,
 )
@@ -59,15 +58,6 @@ def test_states_around_the_instants_of_the_source(case: Case) -> None:
         assert just in READY if case.rule.only else just is before
         before = state
     assert state_at(case.book, Instant(FOREVER - 1)) is before
-
-
-@pytest.mark.parametrize(
-    "subject",
-    ["early", "late", "round-up-to", "from-due", "warn-before", "several", "endless"],
-)
-def test_each_modifier_is_met_by_two_sources(subject: str) -> None:
-    met = {row.source.name for row in rows() if row.agrees and subject in row.about}
-    assert len(met) >= 2
 
 
 def done(check: str, zone: str, *at: Instant) -> Book:
