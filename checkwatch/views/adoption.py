@@ -48,7 +48,7 @@ def to_come(known: Course, here: Here, replaced: Sequence[Rules] = ()) -> Report
 def _adopted(rules: Rules, here: Here) -> str:
     entry = rules.entry
     who = f" by {_shown(entry.by)}" if entry.by else ""
-    when = f" at {here.local(entry.recorded)}" if entry.recorded != entry.at else ""
+    when = f" {here.moment(entry.recorded)}" if entry.recorded != entry.at else ""
     why = f': "{_shown(entry.note)}"' if entry.note else ""
     return f"adopted{who}{when} in entry {entry.seq}{why}"
 

@@ -55,7 +55,7 @@ def cleared(answer: Cleared, here: Here) -> Report:
 def sentence(answer: Cleared, here: Here, verb: str = "") -> Sentence:
     """The answer in one sentence that names the machines it speaks of."""
     now = answer.question.now
-    moment = "" if answer.question.at == now else f" at {here.when(answer.question.at)}"
+    moment = "" if answer.question.at == now else f" {here.dated(answer.question.at)}"
     head = f"{named(answer)} {verb or _verb(answer)} "
     standing = answer.standing
     if standing in YES and answer.gap is not None:
@@ -110,9 +110,11 @@ def _gap(answer: Cleared, here: Here) -> str:
 
 def _until(answer: Cleared, here: Here) -> str:
     at, now = answer.question.at, answer.question.now
-    end = "an entry ends it" if answer.until >= FOREVER else here.when(answer.until)
     if at < now:
-        return f", and would have been until {end}, had nothing more been written"
+        # Not how far it is from now: what was written since may have ended it.
+        end = "with no end" if answer.until >= FOREVER else f"until {here.local(answer.until)}"
+        return f", {end} by the entries up to then"
+    end = "an entry ends it" if answer.until >= FOREVER else here.when(answer.until)
     if at > now:
         return f", until {end}, if nothing more is written"
     little = answer.until - at < LITTLE
@@ -155,10 +157,12 @@ def _work(work: Work, would: bool, whom: str) -> str:
 
 def cost(work: Work) -> str:
     """About how many minutes; says so where the rulebook does not give all of them."""
-    if not any(check.minutes for _, check in work.checks):
+    if not work.total:
         return ""
-    attended = f"{number(work.attended)} attended {'minute' if work.attended == 1 else 'minutes'}"
     part = "" if all(check.minutes for _, check in work.checks) else " where the rulebook says"
+    if not work.attended:
+        return f": no attended minutes, about {number(work.total)} in all{part}"
+    attended = f"{number(work.attended)} attended {'minute' if work.attended == 1 else 'minutes'}"
     return f": about {attended}, {number(work.total)} in all{part}"
 
 
@@ -211,7 +215,7 @@ def _time(gate: CheckState, machine: MachineStanding, here: Here) -> str:
     if gate.ready and gate.window is not None:
         if gate.window.expiry >= FOREVER:
             return "until an entry ends it"
-        grace = f"; was due at {here.when(gate.since)}" if gate.state is State.IN_GRACE else ""
+        grace = f"; was due {here.dated(gate.since)}" if gate.state is State.IN_GRACE else ""
         return f"until {here.when(gate.window.expiry)}{grace}"
     excused = machine.excused.get(gate.check.code)
     until = f"; excused until {here.when(excused)}" if excused is not None else ""
@@ -224,12 +228,12 @@ def computed(answers: Sequence[Cleared], here: Here) -> str:
     text = f"Computed from {plural(len(entries), 'entry', 'entries')}"
     if entries:
         newest = max(entry.recorded for entry in entries)
-        text += f", the newest written at {here.when(newest)}"
+        text += f", the newest written {here.dated(newest)}"
     first = answers[0]
     if first.question.known_at is not None:
-        text += f"; as the book was known at {here.when(first.question.known_at)}"
+        text += f"; as the book was known {here.dated(first.question.known_at)}"
     elif first.newest is not None:
-        text += f"; the newest in the book at {here.when(first.newest)}"
+        text += f"; the newest in the book {here.dated(first.newest)}"
     return f"{text}."
 
 

@@ -174,7 +174,7 @@ def _reservations(fleet: Fleet, shown: Screen) -> list[str]:
     if question.at != question.now:
         found.append(f"As of {here.when(question.at)}.")
     if question.known_at is not None:
-        found.append(f"As the book was known at {here.when(question.known_at)}.")
+        found.append(f"As the book was known {here.dated(question.known_at)}.")
     if board.doubts:
         doubts = listed(board.doubts)
         found.append(f"The book is not believed, so every standing is unknown: {doubts}")
@@ -221,7 +221,7 @@ def _tasks(tasks: Sequence[Task], here: Here, width: int | None, broken: bool) -
     for task, row in zip(tasks, rows, strict=True):
         if task.begins is not None and task.begins != begins:
             begins = task.begins
-            found.append(Text(f"before work begins at {here.when(begins)}", "bold"))
+            found.append(Text(f"before work begins {here.dated(begins)}", "bold"))
         found += lines(row, across, None if broken else 1)
     return found
 

@@ -17,7 +17,7 @@ from checkwatch.views.words import Here
 NEWEST = BEGINNING
 
 #: Two characters for private use: what people wrote shows them as escapes.
-_MARK = "\ue000(-?[0-9]+)\ue001"
+_MARK = "\ue000([wd])(-?[0-9]+)\ue001"
 
 #: What ASCII has for it: between blocks, between the rows of a table, between fields.
 _BLOCK, _ROW, _FIELD = "\x1e", "\x1d", "\x1f"
@@ -32,7 +32,15 @@ class Later(Here):
 
     def when(self, instant: Instant) -> str:
         """A mark for the local and the relative time."""
-        return f"\ue000{instant:d}\ue001"
+        return f"\ue000w{instant:d}\ue001"
+
+    def moment(self, instant: Instant) -> str:
+        """Not said, as `local`."""
+        raise NotImplementedError
+
+    def dated(self, instant: Instant) -> str:
+        """A mark for the same with its preposition."""
+        return f"\ue000d{instant:d}\ue001"
 
 
 def packed(report: Report) -> str:
@@ -55,8 +63,9 @@ def unpacked(text: str, here: Here, newest: Instant) -> Report:
     """The report as it is read here."""
 
     def when(mark: re.Match[str]) -> str:
-        instant = Instant(int(mark[1]))
-        return here.when(newest if instant == NEWEST else instant)
+        said = here.dated if mark[1] == "d" else here.when
+        instant = Instant(int(mark[2]))
+        return said(newest if instant == NEWEST else instant)
 
     return [_unpacked(block) for block in re.sub(_MARK, when, text).split(_BLOCK)]
 

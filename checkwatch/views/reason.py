@@ -50,7 +50,7 @@ def _reason(
         return f"{owner} {title}", what_ended(reason.check, machine, here)
     forbids = reason.forbids
     if isinstance(forbids, Withdrawn):
-        taken_out = f"was taken out of use at {here.when(forbids.at)}{said(forbids)}"
+        taken_out = f"was taken out of use {here.dated(forbids.at)}{said(forbids)}"
         return machine.machine if answer.is_place else "it", taken_out
     if forbids is None:
         return "an entry", f"forbids the use of {machine.machine}"
@@ -72,18 +72,18 @@ def lacks(missing: Missing, asked: str) -> str:
 def what_ended(state: CheckState, machine: MachineStanding, here: Here) -> str:
     """Why a check is not ready, as the end of a sentence that begins with the check."""
     behind = cause(state, machine)
-    moment = here.when(behind.at)
+    moment = here.dated(behind.at)
     if state.state is State.NEVER:
         return "was never done"
     if state.state is State.FAILED:
         several = f" ({plural(state.fails, 'fail')})" if state.fails > 1 else ""
-        return f"failed{_within(behind.entry, state.check, machine)} at {moment}{several}"
+        return f"failed{_within(behind.entry, state.check, machine)} {moment}{several}"
     if state.state is State.STOPPED:
-        sentence = f"{_broken_off(state)} at {moment}"
+        sentence = f"{_broken_off(state)} {moment}"
     elif state.state is State.VOIDED:
-        sentence = f"was voided by {voider(behind.entry, machine.rulebook)} at {moment}"
+        sentence = f"was voided by {voider(behind.entry, machine.rulebook)} {moment}"
     else:
-        sentence = f"{'lapses' if behind.at > here.now else 'lapsed'} at {moment}"
+        sentence = f"{'lapses' if behind.at > here.now else 'lapsed'} {moment}"
     return f"{sentence} (after {plural(state.fails, 'fail')})" if state.fails else sentence
 
 
@@ -109,7 +109,7 @@ def voider(entry: Entry | None, rulebook: Rulebook | None) -> str:
     if isinstance(entry, Happening):
         if rulebook is None or entry.code not in rulebook.happenings:
             return f'"{harmless(entry.code, 40)}", which the rulebook does not know,'
-        return with_article(spoken(entry.code))
+        return f'"{harmless(rulebook.happenings[entry.code], 60)}"'
     return NOUNS.get(entry.what, "an entry") if entry else "an entry"
 
 
@@ -140,7 +140,7 @@ def _untold(machine: MachineStanding, here: Here) -> str:
     if machine.log.enrolled is None:
         return "it was not commissioned yet"
     if retired := machine.log.retired:
-        return f"it was retired at {here.when(retired.at)}"
+        return f"it was retired {here.dated(retired.at)}"
     return "" if machine.gates else "no gate of the rulebook applies to it"
 
 

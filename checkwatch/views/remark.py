@@ -11,7 +11,6 @@ from checkwatch.answers.remark import Ended, Excuse, Remark, Striking
 from checkwatch.answers.uncounted import Uncounted, Why
 from checkwatch.core import entry as e
 from checkwatch.core.attempt import plain as number
-from checkwatch.core.instant import Instant
 from checkwatch.core.rulebook import ForUse
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import Standing, State
@@ -124,7 +123,7 @@ def _why(one: Uncounted, after: MachineStanding, here: Here) -> str:
         rule = f", {clause(one.clause)}," if one.clause else ""
         look = "; look whether a reading is missing" if isinstance(one.clause, ForUse) else ""
         return f"by its rule{rule} it was over at once{look}"
-    moment = _at(one.entry.at, here) if one.entry else "meanwhile"
+    moment = here.moment(one.entry.at) if one.entry else "meanwhile"
     if one.why is Why.ENGINEER:
         return f"the fail {moment} waits for a return to use, and none came before this test began"
     came = "a fail" if one.why is Why.FAILED else voider(one.entry, after.rulebook)
@@ -136,8 +135,8 @@ def _began(one: Uncounted, here: Here) -> str:
     assert one.attempt is not None, "what came under a test came under an attempt"
     began, typed = one.attempt.began, one.result.started
     if began in (typed, one.result.at):
-        return f"began {_at(began, here)}"
-    return f"takes {duration(one.result.at - began)} and began {_at(began, here)} at the latest"
+        return f"began {here.moment(began)}"
+    return f"takes {duration(one.result.at - began)} and began {here.moment(began)} at the latest"
 
 
 def _excuse(one: Excuse, here: Here) -> str:
@@ -156,7 +155,7 @@ def _excuse(one: Excuse, here: Here) -> str:
         return f"This exception excuses {_titles(excused)} until {here.when(end)}, {but}."
     why = _idle(forbids, failed, one, here)
     would = "would end" if exception.until > here.now else "would have ended"
-    return f"This exception excuses nothing: {why}. It {would} {_when(exception.until, here)}."
+    return f"This exception excuses nothing: {why}. It {would} {here.dated(exception.until)}."
 
 
 def _idle(forbids: Iterable[e.Entry], failed: list[CheckState], one: Excuse, here: Here) -> str:
@@ -170,9 +169,9 @@ def _idle(forbids: Iterable[e.Entry], failed: list[CheckState], one: Excuse, her
         return f"{_titles(failed)} failed, and a failed gate cannot be excused"
     if not then.gates:
         return f"no gate of the rulebook applies to {then.machine}"
-    return (
-        "every gate is ready" if moment == here.now else f"every gate was ready {_at(moment, here)}"
-    )
+    if moment == here.now:
+        return "every gate is ready"
+    return f"every gate was ready {here.moment(moment)}"
 
 
 def _ended(one: Ended, here: Here) -> str:
@@ -186,15 +185,3 @@ def _ended(one: Ended, here: Here) -> str:
 
 def _titles(gates: Iterable[CheckState]) -> str:
     return listed(f"the {inside(harmless(gate.check.title, 60))}" for gate in gates)
-
-
-def _at(instant: Instant, here: Here) -> str:
-    """The local time: "at 15:17 GMT", on another day "on Mon 23 Nov 15:17 GMT"."""
-    text = here.local(instant)
-    return f"{'at' if text[0].isdigit() else 'on'} {text}"
-
-
-def _when(instant: Instant, here: Here) -> str:
-    """The local and the relative time, as `_at`."""
-    text = here.when(instant)
-    return f"{'at' if text[0].isdigit() else 'on'} {text}"

@@ -46,7 +46,7 @@ def _head(machine: MachineStanding, here: Here) -> Sentence:
     if enrolled is None:
         return Sentence(f"{machine.machine}: ", machine.standing, ", not commissioned yet")
     place = f" in {machine.log.place}" if machine.log.place else ""
-    since = f", commissioned at {here.local(enrolled.at)} (entry {enrolled.seq})"
+    since = f", commissioned {here.moment(enrolled.at)} (entry {enrolled.seq})"
     return Sentence(f"{machine.machine}, {spoken(enrolled.kind)}{place}: ", machine.standing, since)
 
 
@@ -97,7 +97,7 @@ def _window(window: Window, clauses: tuple[Validity, ...], here: Here) -> str:
     if window.until == window.start:
         return f"{text}; it never lasted"
     ended = window.until < window.expiry
-    return f"{text}; ended at {here.local(window.until)}" if ended else text
+    return f"{text}; ended {here.moment(window.until)}" if ended else text
 
 
 def described(entry: Entry, machine: MachineStanding, here: Here) -> str:

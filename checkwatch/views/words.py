@@ -103,6 +103,18 @@ class Here(NamedTuple):
         """The local and the relative time of an instant."""
         return when(instant, self.zone, self.now)
 
+    def moment(self, instant: Instant) -> str:
+        """The local time with its preposition: "at 15:17 GMT", "on Mon 23 Nov 15:17 GMT"."""
+        return _with_preposition(self.local(instant))
+
+    def dated(self, instant: Instant) -> str:
+        """The local and the relative time, as `moment`."""
+        return _with_preposition(self.when(instant))
+
+
+def _with_preposition(time: str) -> str:
+    return f"{'at' if time[0].isdigit() else 'on'} {time}"
+
 
 def duration(micros: int) -> str:
     """A length of elapsed time, never longer than it is: "less than a minute", "1 h 5 min".

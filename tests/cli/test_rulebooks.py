@@ -95,7 +95,7 @@ def test_what_is_to_come_is_replaced_by_rules_from_the_same_instant(
     assert "Small suite v3" not in shown(small)
     after = shown(small, "2040-06-02T06:00:00Z")
     assert "v3" not in after
-    assert after.startswith("In force since 07:00 BST, now; adopted by ld at Fri 1 Jun 13:00 BST")
+    assert after.startswith("In force since 07:00 BST, now; adopted by ld on Fri 1 Jun 13:00 BST")
 
 
 @pytest.mark.parametrize("options", [(), TOMORROW])

@@ -130,6 +130,9 @@ SPECIAL: dict[str, str] = {
     "book-not-believed": answered(
         "AM-04", book(rules(), *TESTED, doubts=("its guards are missing",))
     ),
+    "no-attended-minutes": answered(
+        "AM-04", book(rules(check("self-test", "PT24H", minutes=(0, 0, 7))), enrolled("AM-04"))
+    ),
     "minutes-not-given": answered(
         "AM-04", book(rules(check("self-test", "PT24H", minutes=None)), enrolled("AM-04"))
     ),

@@ -54,6 +54,20 @@ def test_local_time(instant: str, shown: str) -> None:
     assert words.local(at(instant), LONDON, NOW) == shown
 
 
+@pytest.mark.parametrize(
+    ("instant", "moment", "dated"),
+    [
+        ("2026-03-12T13:20", "at 13:20 GMT", "at 13:20 GMT, 2 h ago"),
+        ("2026-03-13T07:10", "on Fri 13 Mar 07:10 GMT", "on Fri 13 Mar 07:10 GMT, in 15 h"),
+    ],
+)
+def test_a_day_stands_behind_another_preposition_than_a_time(
+    instant: str, moment: str, dated: str
+) -> None:
+    here = words.Here(LONDON, NOW)
+    assert (here.moment(at(instant)), here.dated(at(instant))) == (moment, dated)
+
+
 def test_what_never_ends_has_no_time() -> None:
     assert words.local(FOREVER, LONDON, NOW) == "no end"
     assert words.relative(FOREVER, NOW) == ""
