@@ -22,7 +22,6 @@ from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, Names
 from checkwatch.run.write import Written, write
 from checkwatch.views import document, effect
-from checkwatch.views.report import Report
 from checkwatch.views.words import listed
 
 Machine = Annotated[str, typer.Argument(help="The machine's tag.", metavar="MACHINE")]
@@ -119,25 +118,15 @@ def _tag(asked: Asked, machine: str, instead: str) -> str:
 
 
 def show_written(wrote: Written, common: Common) -> None:
-    """Shows the entries' numbers, and for each machine what they came to."""
+    """Shows the entries' numbers, for each machine what they came to, and then the places."""
     if common.asking.json:
         documents = [
-            document.effect(seen, _about(wrote, seen.after.machine)) for seen in wrote.effects
+            document.effect(seen, entries, wrote.places) for seen, entries in wrote.by_machine
         ]
         print(document.to_text(documents[0] if len(documents) == 1 else documents))
         return
-    report: Report = []
-    for seen in wrote.effects:
-        entries = _about(wrote, seen.after.machine)
-        report += [
-            *([""] if report else []),
-            *effect.effect(seen, entries, wrote.asked.here, common.what_if),
-        ]
-    show(report, wrote.asked.banner)
-
-
-def _about(wrote: Written, machine: str) -> list[e.Entry]:
-    return [entry for entry in wrote.entries if entry.machine == machine]
+    here = wrote.asked.here
+    show(effect.effects(wrote.by_machine, wrote.places, here, common.what_if), wrote.asked.banner)
 
 
 @spread()

@@ -11,13 +11,14 @@ from typing import NamedTuple
 from sqlalchemy import Connection
 
 from checkwatch.answers.acceptance import Facts, mistakes_about, mistakes_in
-from checkwatch.answers.book import Book, Question
-from checkwatch.answers.effect import Effect, effect
+from checkwatch.answers.book import Question
+from checkwatch.answers.effect import Effect, PlaceEffect, effect
 from checkwatch.answers.remark import remarks
 from checkwatch.core.entry import Entry, FaultClosed, Struck
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import as_of
 from checkwatch.errors import CannotTell, Problem, WrongUse
+from checkwatch.run.around import places_changed
 from checkwatch.run.foresee import changing
 from checkwatch.run.world import Asked, Concerns, ask_on, names_of
 from checkwatch.store import engine, journal, read
@@ -27,11 +28,21 @@ Make = Callable[[Asked], Sequence[Entry]]
 
 
 class Written(NamedTuple):
-    """The entries as they stand in the book, or would, and what each machine's came to."""
+    """The entries as they stand in the book, or would, what each machine's came to, and the places
+    that stand otherwise since."""
 
     asked: Asked
     entries: tuple[Entry, ...]
     effects: tuple[Effect, ...]
+    places: tuple[PlaceEffect, ...]
+
+    @property
+    def by_machine(self) -> list[tuple[Effect, list[Entry]]]:
+        """What came of each machine's entries, with them."""
+        return [
+            (seen, [entry for entry in self.entries if entry.machine == seen.after.machine])
+            for seen in self.effects
+        ]
 
 
 def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool) -> Written:
@@ -54,8 +65,9 @@ def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool)
         drafts = make(asked)
         refuse_mistakes(conn, drafts, asked)
         moment = asked.question.now
-        wrote = _imagined(conn, drafts, moment) if what_if else journal.append(conn, drafts, moment)
-        return Written(asked, tuple(wrote), _effects(asked, wrote))
+        wrote = imagined(conn, drafts, moment) if what_if else journal.append(conn, drafts, moment)
+        places = places_changed(conn, asked.names, asked.book, wrote)
+        return Written(asked, tuple(wrote), _effects(asked, wrote), places)
 
 
 def write_about(
@@ -120,7 +132,7 @@ def _struck_again(draft: Struck, known: Iterable[Entry], where: str) -> Iterator
         yield Problem(where, what, "add --restores to take away what it cost as well")
 
 
-def _imagined(conn: Connection, drafts: Sequence[Entry], now: Instant) -> list[Entry]:
+def imagined(conn: Connection, drafts: Sequence[Entry], now: Instant) -> list[Entry]:
     """The drafts as the journal would write them, or its refusal."""
     journal.refuse_taken_refs(conn, (draft.ref for draft in drafts))
     first = read.newest_seq(conn) + 1
@@ -129,11 +141,8 @@ def _imagined(conn: Connection, drafts: Sequence[Entry], now: Instant) -> list[E
 
 def _effects(asked: Asked, wrote: Sequence[Entry]) -> tuple[Effect, ...]:
     book = asked.book
-    entries = {machine: list(known) for machine, known in book.entries.items()}
-    for entry in wrote:
-        entries.setdefault(entry.machine, []).append(entry)
     moment = max((entry.recorded for entry in wrote), default=asked.question.now)
-    after = Book(book.versions, book.places, entries, book.doubts, moment)
+    after = book.with_more(wrote, book.doubts, moment)
     question = Question(moment, moment)
     return tuple(
         effect(

@@ -65,11 +65,11 @@ def sentence(answer: Cleared, here: Here, verb: str = "") -> Sentence:
         return Sentence(head, standing, f"{moment}{_lasting(answer, here)}.")
     if standing is Standing.UNKNOWN:
         return Sentence(head, standing, f"{moment}: {unknown(answer, here)}.")
-    why = reasons(answer, here)
+    why = f": {text}" if (text := reasons(answer, here)) else ""
     if standing is Standing.BY_EXCEPTION:
-        tail = f"{moment}{_until(answer, here)}: {why}; still owed."
+        tail = f"{moment}{_until(answer, here)}{why}; still owed."
         return Sentence(f"{head}in use ", standing, tail)
-    return Sentence(head, standing, f"{moment}: {why}.")
+    return Sentence(head, standing, f"{moment}{why}.")
 
 
 def named(answer: Cleared) -> str:

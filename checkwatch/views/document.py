@@ -14,7 +14,7 @@ from typing import Any
 from checkwatch.answers.board import Board, Placed
 from checkwatch.answers.cause import cause
 from checkwatch.answers.cleared import Because, Cleared
-from checkwatch.answers.effect import Effect
+from checkwatch.answers.effect import Effect, PlaceEffect
 from checkwatch.answers.least_work import Work
 from checkwatch.answers.overdue import Overdue, Owed
 from checkwatch.answers.which import Which
@@ -99,8 +99,9 @@ def windows(answer: Windows) -> Document:
     return _doubted(document, answer.doubts)
 
 
-def effect(seen: Effect, written: Sequence[Entry]) -> Document:
-    """What the entries just written changed for their machine."""
+def effect(seen: Effect, written: Sequence[Entry], places: Sequence[PlaceEffect]) -> Document:
+    """What the entries just written changed for their machine; of the places that stand otherwise
+    those that it can concern."""
     return {
         "machine": seen.after.machine,
         "entries": [entry.seq for entry in written],
@@ -111,6 +112,17 @@ def effect(seen: Effect, written: Sequence[Entry]) -> Document:
         "ended": [_not_ready(state, seen.after) for state in seen.ended],
         "readied": [_check(state) for state in seen.readied],
         "to_clear": _work(seen.to_clear),
+        "places": [_place(one) for one in places if seen.after.machine in one.machines],
+    }
+
+
+def _place(seen: PlaceEffect) -> Document:
+    return {
+        "place": seen.after.asked,
+        "before": seen.before.value,
+        "standing": seen.after.standing.value,
+        "until": _instant(seen.after.until),
+        "limits": [text for _, text in seen.after.limits],
     }
 
 

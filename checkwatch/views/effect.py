@@ -1,12 +1,12 @@
-"""What a write changed, in words: it is shown as soon as the entry is in the book."""
+"""What a write changed, in words: it is shown as soon as the entries are in the book."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from checkwatch.answers.book import Question
 from checkwatch.answers.cleared import Cleared, reasons
-from checkwatch.answers.effect import Effect
+from checkwatch.answers.effect import Effect, PlaceEffect
 from checkwatch.answers.remark import Striking
 from checkwatch.core.entry import Entry
 from checkwatch.core.place import present
@@ -14,26 +14,62 @@ from checkwatch.core.standing import CheckState
 from checkwatch.core.states import State
 from checkwatch.views.answer import caution, clears, sentence
 from checkwatch.views.remark import remark, struck
-from checkwatch.views.report import Report
+from checkwatch.views.report import Report, Sentence
 from checkwatch.views.words import Here, harmless, inside, listed
 
 
-def effect(seen: Effect, written: Sequence[Entry], here: Here, what_if: bool = False) -> Report:
-    """The entries' numbers, where the machine now stands, what ended and what is owed; with
-    `what_if` the same as something that did not happen."""
+def effects(
+    wrote: Sequence[tuple[Effect, Sequence[Entry]]],
+    places: Sequence[PlaceEffect],
+    here: Here,
+    what_if: bool = False,
+) -> Report:
+    """What came of each machine's entries, then the places that stand otherwise, and the cautions
+    that fit; with `what_if` the same as something that did not happen."""
+    report: Report = []
+    for seen, entries in wrote:
+        # That nothing is written is said once.
+        head = [] if report and what_if else [_head(seen, entries, here, what_if)]
+        report += [*([""] if report else []), *head, *_machine(seen, here, what_if)]
+    tags = {seen.after.machine for seen, _ in wrote}
+    lines = place_lines(places, tags, here, what_if)
+    report += ["", *lines] if len(wrote) > 1 and lines else lines
+    answers = [*(_as_answer(seen, here) for seen, _ in wrote), *(one.after for one in places)]
+    return [*report, *dict.fromkeys(caution(answer) for answer in answers)]
+
+
+def place_lines(
+    places: Iterable[PlaceEffect], tags: Collection[str], here: Here, what_if: bool
+) -> list[Sentence]:
+    """Where each place stands now, in a line; why the machines with these tags stand as they do is
+    said beside it."""
+    return [_place(one, tags, here, what_if) for one in places]
+
+
+def _place(seen: PlaceEffect, tags: Collection[str], here: Here, what_if: bool) -> Sentence:
+    answer = seen.after
+    others = tuple(reason for reason in answer.because if reason.machine not in tags)
+    verb = _verb(seen.before is answer.standing, what_if)
+    return sentence(answer._replace(because=others), here, verb)
+
+
+def _verb(still: bool, what_if: bool) -> str:
+    if what_if:
+        return "would still be" if still else "would be"
+    return "is still" if still else "is now"
+
+
+def _machine(seen: Effect, here: Here, what_if: bool) -> Report:
+    """Where the machine now stands, what ended and what is owed."""
     answer = _as_answer(seen, here)
     still = seen.before.standing is seen.after.standing
-    verb = ("would still be" if still else "would be") if what_if else None
-    report: Report = [
-        _head(seen, written, here, what_if),
-        sentence(answer, here, verb=verb or ("is still" if still else "is now")),
-    ]
+    report: Report = [sentence(answer, here, _verb(still, what_if))]
     for one in seen.remarks:
         report += remark(one, seen.after, here)
     report += [text for text in _changes(seen) if text]
     if text := clears(answer):
         report.append(text)
-    return [*report, caution(answer)]
+    return report
 
 
 def _as_answer(seen: Effect, here: Here) -> Cleared:

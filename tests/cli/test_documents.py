@@ -26,6 +26,7 @@ WINDOW = {
 }  # fmt: skip
 WROTE = {
     "machine", "entries", "before", "standing", "until", "limits", "ended", "readied", "to_clear",
+    "places",
 }  # fmt: skip
 
 INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z")

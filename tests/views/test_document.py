@@ -162,7 +162,7 @@ def test_effect_says_what_was_written_and_what_it_ended() -> None:
     given = book(rules(), *VOIDED)
     before = given.standing("AM-04", ask("13:00"))
     after = given.standing("AM-04", ask())
-    found = document.effect(effect(before, after, FOREVER), given.entries["AM-04"][2:])
+    found = document.effect(effect(before, after, FOREVER), given.entries["AM-04"][2:], ())
     assert found["entries"] == [3]
     assert (found["before"], found["standing"]) == ("cleared", "not-cleared")
     assert [one["check"] for one in found["ended"]] == ["leak-test"]

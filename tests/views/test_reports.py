@@ -111,13 +111,15 @@ def test_windows() -> None:
 def test_effect() -> None:
     before, after = FLEET.standing("AM-06", ask("15:05")), FLEET.standing("AM-06", ask("15:11"))
     written = FLEET.entries["AM-06"][2:3]
-    expect("effect", plain(effects.effect(effect(before, after, t("15:30")), written, HERE)))
+    seen = effect(before, after, t("15:30"))
+    expect("effect", plain(effects.effects([(seen, written)], (), HERE)))
 
 
 def test_effect_of_a_pass() -> None:
     before, after = FLEET.standing("AM-06", ask("15:11")), FLEET.standing("AM-06", ask())
     seen = effect(before, after, t("2026-03-13T15:00"))
-    expect("effect-of-a-pass", plain(effects.effect(seen, FLEET.entries["AM-06"][3:], HERE)))
+    wrote_last = [(seen, FLEET.entries["AM-06"][3:])]
+    expect("effect-of-a-pass", plain(effects.effects(wrote_last, (), HERE)))
 
 
 BLOCKS: Report = [
