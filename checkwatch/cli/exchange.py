@@ -25,7 +25,7 @@ from checkwatch.run import clock
 from checkwatch.run.foresee import Progress
 from checkwatch.run.importing import Emptied, Imported, import_log
 from checkwatch.run.world import names_of
-from checkwatch.store import engine, read
+from checkwatch.store import chains, engine, read
 from checkwatch.views.words import listed, plural
 
 
@@ -188,7 +188,7 @@ def export(
 def _refuse_unbelieved(conn: Connection) -> None:
     """Raises CannotTell where not every entry is sure to stand as it was written: read in
     elsewhere, an altered one could not be told from the others any more."""
-    broken = read.verify(conn)
+    broken = chains.verify(conn)
     found = [f"entry {broken.seq}: {broken.why}"] if broken else []
     if found or (found := [*read.doubts(conn, clock.now())]):
         what = f"it is not believed: {'; '.join(found)}"

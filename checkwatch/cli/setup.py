@@ -28,7 +28,7 @@ from checkwatch.exchange.places import Files, added, read_places
 from checkwatch.run import clock, setup
 from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, ask
-from checkwatch.store import engine, read
+from checkwatch.store import chains, engine, read
 from checkwatch.views import answer
 from checkwatch.views.words import listed, plural
 
@@ -125,8 +125,18 @@ def enrol(
         if wrong:
             raise WrongUse(*wrong)
         at = now if commissioned is None else _commissioned(commissioned, asked)
-        said = {"kind": kind, "model": model, "serial": serial, "place": place}
-        one = [Enrolled(seq=0, machine=tag, at=at, recorded=now, **said)]
+        one = [
+            Enrolled(
+                seq=0,
+                machine=tag,
+                at=at,
+                recorded=now,
+                kind=kind,
+                model=model,
+                serial=serial,
+                place=place,
+            )
+        ]
     files = _read(fleet, places, asked.zone)
     if not (one or files.rows or files.places or files.problems):
         remedy = "name a machine with --kind, or --fleet FILE, or --places FILE"
@@ -188,7 +198,7 @@ def verify(ctx: typer.Context, db: Db = None) -> None:
     So too where the book is not believed: its guards are missing, or the clock is behind it.
     """
     with engine.reading(asking(ctx, db).db) as conn:
-        broken = read.verify(conn)
+        broken = chains.verify(conn)
         doubts = read.doubts(conn, clock.now())
         newest = read.newest_seq(conn)
     if broken is None:

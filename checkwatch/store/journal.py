@@ -46,11 +46,17 @@ def bulk(conn: Connection, now: Instant) -> Iterator[Pen]:
 
     On PostgreSQL every other writer waits until the transaction ends.
     """
-    if conn.dialect.name == "postgresql":
-        conn.execute(_LOCK_ALL, {"key": _key(read.BOOK)})
+    alone(conn)
     pen = Pen(conn, now, _CHUNK)
     yield pen
     pen.flush()
+
+
+def alone(conn: Connection) -> None:
+    """Waits until no other writer is under way, and keeps all of them off until the transaction
+    ends. On SQLite a writer is alone anyway."""
+    if conn.dialect.name == "postgresql":
+        conn.execute(_LOCK_ALL, {"key": _key(read.BOOK)})
 
 
 def hold(conn: Connection, machines: Iterable[str]) -> None:

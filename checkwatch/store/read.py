@@ -11,7 +11,6 @@ from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import closing
 from itertools import groupby, islice
 from operator import attrgetter
-from typing import NamedTuple
 
 from sqlalchemy import Connection, Select, bindparam, func, select, text
 
@@ -144,46 +143,6 @@ def doubts(conn: Connection, now: Instant, machines: Iterable[str] = ()) -> tupl
     altered = {line.seq for line in ends if line and not line.whole}
     found.extend(f"entry {seq} was altered" for seq in sorted(altered))
     return tuple(found)
-
-
-class Broken(NamedTuple):
-    """The first line at which the book does not verify, and why."""
-
-    seq: int
-    machine: str
-    why: str
-
-
-def verify(conn: Connection) -> Broken | None:
-    """Walks the chains of all machines; None if every line is as it was written.
-
-    That lines are missing at the very end of a chain shows only against a seal taken earlier.
-    """
-    before: Line | None = None
-    for line in _lines(conn, _ALL.order_by(entry.c.machine, entry.c.position)):
-        if before is not None and before.machine != line.machine:
-            before = None
-        if why := _fault_of(line, before):
-            return Broken(line.seq, line.machine, why)
-        before = line
-    return None
-
-
-def _fault_of(line: Line, before: Line | None) -> str:
-    expected = (before.position + 1, before.hash) if before else (1, NO_HASH)
-    if not line.whole:
-        return "the entry was altered"
-    if line.position > expected[0]:
-        return "an entry before it is missing"
-    if line.prev_hash != expected[1]:
-        return "it does not follow the entry before it"
-    if before and (line.seq < before.seq or line.recorded < before.recorded):
-        return "it is numbered or dated before the entry that it follows"
-    try:
-        to_entry(line)
-    except CannotTell:
-        return "it cannot be understood"
-    return ""
 
 
 def _about_book(conn: Connection) -> Iterator[Entry]:

@@ -63,7 +63,7 @@ def test_an_altered_entry_is_not_exported(book: str, tmp_path: Path) -> None:
     alter(book, ALTERED)
     code, said, files = exported(book, tmp_path)
     assert code == 6
-    assert "the book: it is not believed: entry 4: the entry was altered" in said
+    assert "the book: it is not believed: entry 4: it was altered" in said
     assert files == "of an earlier export" * 2
     assert run("--db", book, "export").out == ""
 

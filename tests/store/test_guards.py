@@ -16,7 +16,7 @@ from sqlalchemy.pool import NullPool
 from checkwatch.core.entry import Note
 from checkwatch.core.instant import Instant
 from checkwatch.errors import CannotTell, CheckwatchError
-from checkwatch.store import guards, journal, migrate, read
+from checkwatch.store import chains, guards, journal, migrate, read
 from checkwatch.store.engine import making, reading, sqlite_path, writing
 from checkwatch.store.indexes import metadata
 from checkwatch.store.seal import Line
@@ -33,7 +33,7 @@ def noted(book: str) -> str:
 
 def kept(url: str) -> None:
     with reading(url) as conn:
-        assert read.verify(conn) is None
+        assert chains.verify(conn) is None
         assert read.newest_seq(conn) == 1
 
 

@@ -13,7 +13,7 @@ import pytest
 
 from checkwatch.core.entry import Note
 from checkwatch.core.instant import Instant
-from checkwatch.store import journal, read
+from checkwatch.store import chains, journal, read
 from checkwatch.store.engine import reading, writing
 
 NOW = Instant(1_790_000_000_000_000)
@@ -64,7 +64,7 @@ def test_eight_writers_lose_nothing_and_double_nothing(book: str) -> None:
     assert [writer.returncode for writer in writers] == [0] * 8
     assert len(told) == len(set(told)) == 8 * times * 2
     with reading(book) as conn:
-        assert read.verify(conn) is None
+        assert chains.verify(conn) is None
         found = list(read.entries(conn))
     assert sorted(entry.seq for entry in found) == sorted(told)
     assert Counter(entry.machine for entry in found) == {
@@ -87,7 +87,7 @@ def test_what_a_killed_writer_told_is_in_the_book(book: str, after: int) -> None
     with writing(book) as conn:
         journal.append(conn, [Note(seq=0, machine="SHARED", at=NOW, recorded=NOW)], NOW)
     with reading(book) as conn:
-        assert read.verify(conn) is None
+        assert chains.verify(conn) is None
         found = list(read.entries(conn))
         count = Counter(entry.note for entry in found)
     assert numbers <= {entry.seq for entry in found}

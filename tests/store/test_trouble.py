@@ -15,7 +15,7 @@ from sqlalchemy import make_url
 from checkwatch.core.entry import Note
 from checkwatch.core.instant import Instant
 from checkwatch.errors import CannotTell, CheckwatchError, WrongUse
-from checkwatch.store import engine, guards, journal, migrate, read
+from checkwatch.store import chains, engine, guards, journal, migrate, read
 from checkwatch.store.engine import reading, writing
 
 NOW = Instant(1_790_000_000_000_000)
@@ -240,7 +240,7 @@ def test_a_damaged_file_is_refused_or_shows(book: str, place: int) -> None:
     path.write_bytes(data)
     # Bytes that no line uses may be lost unseen; a line may not.
     with suppress(CannotTell), reading(book) as conn:
-        if read.verify(conn) is None:
+        if chains.verify(conn) is None:
             assert [e.machine for e in read.entries(conn)] == [note.machine for note in NOTES]
 
 
