@@ -122,7 +122,7 @@ def _mistakes_in_length(value: str, form: Form, where: str) -> Iterator[Problem]
         remedy = f"put zeros before it: {quoted(value.zfill(form.most))}"
     elif form.separated and len(value) > form.most:
         remedy = "a separator (FNC1, sent as GS) may have been lost; type the label with brackets"
-    yield Problem(where, f"{quoted(value)} has {len(value)} characters, not {bounds}", remedy)
+    yield Problem(where, f"{quoted(value)} has length {len(value)}, not {bounds}", remedy)
 
 
 def _mistakes_in_meaning(value: str, form: Form, where: str, today: date) -> Iterator[Problem]:
