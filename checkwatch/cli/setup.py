@@ -12,7 +12,6 @@ import typer
 
 from checkwatch import errors
 from checkwatch.answers.acceptance import mistakes_in_name
-from checkwatch.answers.cleared import cleared
 from checkwatch.cli.entries import Common, Machine, Ref, When, draft, write_one
 from checkwatch.cli.files import opened, text_of
 from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, asking
@@ -29,7 +28,7 @@ from checkwatch.run import clock, setup
 from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, ask
 from checkwatch.store import chains, engine, read
-from checkwatch.views import answer
+from checkwatch.views import effect
 from checkwatch.views.words import listed, plural
 
 Fleet = Annotated[Path, typer.Option("--fleet", help="The machines (CSV).")]
@@ -110,6 +109,7 @@ def enrol(
     yes: Annotated[bool, typer.Option("--yes", help="Also say other things of places.")] = False,
     by: By = "",
     db: Db = None,
+    what_if: WhatIf = False,
 ) -> None:
     """Add one machine, or those of a fleet file, or places.
 
@@ -141,21 +141,14 @@ def enrol(
     if not (one or files.rows or files.places or files.problems):
         remedy = "name a machine with --kind, or --fleet FILE, or --places FILE"
         raise WrongUse(Problem("enrol", "nothing to add", remedy))
-    wrote = setup.enrol(url, now, files, one, by, yes)
-    tell(f"{plural(len(wrote.entries), 'entry', 'entries')} written")
-    _show_places(url, wrote.changed)
+    wrote = setup.enrol(url, now, files, one, by, yes, what_if)
     _warn(wrote.machines, wrote.places, rulebook)
-    for machine in wrote.machines:
-        owed = "; every check of it is owed" if _is_gated(machine, rulebook) else ""
-        print(f"{machine.machine} is enrolled{owed}.")
-
-
-def _show_places(url: str, places: Iterable[str]) -> None:
-    """Where places stand by what was just told of them."""
-    for place in places:
-        asked = ask(url, clock.now(), lambda names, place=place: names.concerned(place))  # type: ignore[misc]
-        found = cleared(place, asked.book, asked.question)
-        show([answer.sentence(found, asked.here, verb="is now")])
+    owing = {machine.machine: _is_gated(machine, rulebook) for machine in wrote.machines}
+    known = wrote.asked.names.places
+    new = [place.place for place in wrote.places if place.place not in known]
+    here = wrote.asked.here
+    report = effect.enrolment(wrote.entries, owing, new, wrote.effects, here, what_if)
+    show(report, wrote.asked.banner)
 
 
 def _commissioned(text: str, asked: Asked) -> Instant:

@@ -7,25 +7,32 @@ from contextlib import suppress
 from dataclasses import replace
 from typing import NamedTuple
 
+from checkwatch.answers.effect import PlaceEffect
 from checkwatch.core.entry import Adopted, Enrolled, Entry, PlaceKnown
 from checkwatch.core.instant import Instant
 from checkwatch.core.spelling import mistakes_in_spelling, nearest_names
 from checkwatch.errors import CheckwatchError, Problem, WrongUse
 from checkwatch.exchange.places import Files, added
+from checkwatch.run.around import places_changed
 from checkwatch.run.foresee import changing, renew_all
 from checkwatch.run.outlook import foreseen
-from checkwatch.run.world import Names, names_of
+from checkwatch.run.world import Asked, Names, ask_on, names_of
+from checkwatch.run.write import believed, imagined
 from checkwatch.store import engine, journal, read
 
 
 class Enrolment(NamedTuple):
-    """What was written, and of the places in it those that the book knew otherwise, as they were
-    before and as they are now."""
+    """What was written, or would be, and the places that stand otherwise since, or of which it
+    says something else than the book knew.
 
+    `asked` is the book before it.
+    """
+
+    asked: Asked
     entries: list[Entry]
     machines: list[Enrolled]
     places: list[PlaceKnown]
-    changed: list[str]
+    effects: tuple[PlaceEffect, ...]
 
 
 def begin(
@@ -71,39 +78,56 @@ def upgrade(url: str, now: Instant) -> int:
 
 
 def enrol(
-    url: str, now: Instant, files: Files, one: Sequence[Enrolled], by: str, sure: bool
+    url: str,
+    now: Instant,
+    files: Files,
+    one: Sequence[Enrolled],
+    by: str,
+    sure: bool,
+    what_if: bool = False,
 ) -> Enrolment:
-    """Adds what files say, and machines that were named beside them, to a book.
+    """Adds what files say, and machines that were named beside them, to a book; with `what_if` it
+    is only read.
 
     Raises WrongUse with everything that is wrong with them or does not fit the book, and, unless
     one is `sure`, with each place of which they say something else than the book: what a place
     needs decides whether it is cleared.
     """
-    with changing(url, now) as conn:
-        # Held before it is read: what is added is judged by what stays true until it stands.
-        journal.hold(conn, [read.BOOK])
-        names = names_of(conn)
-        places, problems = added(files, names.places.values(), names.tags)
-        rows = [row.enrolled for row in files.rows]
-        problems += _taken(rows, names.tags)
-        problems += _taken(one, names.tags | {machine.machine for machine in rows})
-        spelt = [*names.tags, *names.places, *(row.machine for row in rows)]
-        spelt += [place.place for place in places]
-        problems += mistakes_in_spelling(
-            [(machine.machine, machine.machine) for machine in one], spelt
-        )
-        problems += [*_doubled(one, places, names), *_homeless(one, places, names)]
-        if problems:
-            raise WrongUse(*problems)
+    with engine.reading(url) if what_if else changing(url, now) as conn:
+        if not what_if:
+            # Held before it is read: what is added is judged by what stays true until it stands.
+            journal.hold(conn, [read.BOOK])
+        asked = believed(ask_on(conn, now, lambda _: ()))
         # Another computer's clock may be a little ahead: the last word must be the last.
-        moment = max(now, read.newest_recorded(conn) or now)
-        news = [replace(place, at=moment, by=by) for place in places if _says_more(place, names)]
-        drafts: list[Entry] = [*news, *(replace(machine, by=by) for machine in (*rows, *one))]
-        changed = [place for place in news if place.place in names.places]
+        moment = asked.question.now
+        told = _fitting(files, one, asked.names)
+        news = [
+            replace(place, at=moment, by=by) for place in told if _says_more(place, asked.names)
+        ]
+        machines = [*(row.enrolled for row in files.rows), *one]
+        changed = [place for place in news if place.place in asked.names.places]
         if changed and not sure:
-            raise WrongUse(*(_otherwise(names.places[place.place], place) for place in changed))
-        told = [place.place for place in changed]
-        return Enrolment(journal.append(conn, drafts, now), [*rows, *one], news, told)
+            known = asked.names.places
+            raise WrongUse(*(_otherwise(known[place.place], place) for place in changed))
+        drafts = [*news, *(replace(machine, by=by) for machine in machines)]
+        wrote = imagined(conn, drafts, moment) if what_if else journal.append(conn, drafts, moment)
+        effects = places_changed(conn, asked.names, asked.book, wrote)
+        return Enrolment(asked, wrote, machines, news, effects)
+
+
+def _fitting(files: Files, one: Sequence[Enrolled], names: Names) -> list[PlaceKnown]:
+    """What the files say of places; WrongUse with all that is wrong with them or does not fit."""
+    places, problems = added(files, names.places.values(), names.tags)
+    rows = [row.enrolled for row in files.rows]
+    problems += _taken(rows, names.tags)
+    problems += _taken(one, names.tags | {machine.machine for machine in rows})
+    spelt = [*names.tags, *names.places, *(row.machine for row in rows)]
+    spelt += [place.place for place in places]
+    problems += mistakes_in_spelling([(machine.machine, machine.machine) for machine in one], spelt)
+    problems += [*_doubled(one, places, names), *_homeless(one, places, names)]
+    if problems:
+        raise WrongUse(*problems)
+    return places
 
 
 def _otherwise(before: PlaceKnown, after: PlaceKnown) -> Problem:

@@ -58,10 +58,7 @@ def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool)
         if not what_if:
             # Held before it is read: what the drafts are judged by stays true until they stand.
             journal.hold(conn, machines)
-        asked = ask_on(conn, now, lambda _: machines)
-        if asked.book.doubts:
-            what = f"it is not believed: {'; '.join(asked.book.doubts)}"
-            raise CannotTell(Problem("the book", what, "put that right before you write"))
+        asked = believed(ask_on(conn, now, lambda _: machines))
         drafts = make(asked)
         refuse_mistakes(conn, drafts, asked)
         moment = asked.question.now
@@ -88,6 +85,14 @@ def write_about(
         raise WrongUse(Problem(f"entry {number}", what, "see `checkwatch why MACHINE`"))
     machine = about.machine
     return write(url, now, lambda _: (machine,), lambda asked: [make(asked, about)], what_if)
+
+
+def believed(asked: Asked) -> Asked:
+    """The same; raises CannotTell for a book that is not believed: nobody writes in it."""
+    if asked.book.doubts:
+        what = f"it is not believed: {'; '.join(asked.book.doubts)}"
+        raise CannotTell(Problem("the book", what, "put that right before you write"))
+    return asked
 
 
 def facts_of(entries: Iterable[Entry]) -> Facts | None:

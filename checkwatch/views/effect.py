@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 
 from checkwatch.answers.book import Question
 from checkwatch.answers.cleared import Cleared, reasons
@@ -32,21 +32,42 @@ def effects(
         head = [] if report and what_if else [_head(seen, entries, here, what_if)]
         report += [*([""] if report else []), *head, *_machine(seen, here, what_if)]
     tags = {seen.after.machine for seen, _ in wrote}
-    lines = place_lines(places, tags, here, what_if)
+    lines = [_place(one, tags, here, what_if) for one in places]
     report += ["", *lines] if len(wrote) > 1 and lines else lines
     answers = [*(_as_answer(seen, here) for seen, _ in wrote), *(one.after for one in places)]
-    return [*report, *dict.fromkeys(caution(answer) for answer in answers)]
+    return report + _cautions(answers)
 
 
-def place_lines(
-    places: Iterable[PlaceEffect], tags: Collection[str], here: Here, what_if: bool
-) -> list[Sentence]:
-    """Where each place stands now, in a line; why the machines with these tags stand as they do is
+def enrolment(
+    entries: Sequence[Entry],
+    owing: Mapping[str, bool],
+    new: Sequence[str],
+    places: Sequence[PlaceEffect],
+    here: Here,
+    what_if: bool,
+) -> Report:
+    """The entries' numbers, the machines that came in, by tag and whether checks of it are owed,
+    and the new places; then the places that stand otherwise, as in `effects`."""
+    if not entries:
+        return ["The book knows all of this already; nothing was written."]
+    report: Report = ["Nothing is written; if it were:" if what_if else _numbers(entries)]
+    verb = "would be" if what_if else "is"
+    for tag, owes in owing.items():
+        report.append(f"{tag} {verb} enrolled{f'; every check of it {verb} owed' if owes else ''}.")
+    if new:
+        names = listed(harmless(name, 60) for name in new)
+        report.append(f"New place{'s' if len(new) > 1 else ''}: {names}.")
+    report += [_place(one, owing, here, what_if) for one in places]
+    return report + _cautions([one.after for one in places])
+
+
+def _cautions(answers: Iterable[Cleared]) -> Report:
+    return [*dict.fromkeys(caution(answer) for answer in answers)]
+
+
+def _place(seen: PlaceEffect, tags: Container[str], here: Here, what_if: bool) -> Sentence:
+    """Where a place stands now, in a line; why the machines with these tags stand as they do is
     said beside it."""
-    return [_place(one, tags, here, what_if) for one in places]
-
-
-def _place(seen: PlaceEffect, tags: Collection[str], here: Here, what_if: bool) -> Sentence:
     answer = seen.after
     others = tuple(reason for reason in answer.because if reason.machine not in tags)
     verb = _verb(seen.before is answer.standing, what_if)
@@ -94,9 +115,21 @@ def _head(seen: Effect, written: Sequence[Entry], here: Here, what_if: bool) -> 
     if what_if:
         would = f" it would strike {strikes}." if strikes else ""
         return f"Nothing is written; if it were{',' if would else ':'}{would}"
-    noun = "Entry" if len(written) == 1 else "Entries"
-    numbers = listed(str(entry.seq) for entry in written)
-    return f"{noun} {numbers} written{f': it strikes {strikes}' if strikes else ''}."
+    return f"{_numbers(written)[:-1]}: it strikes {strikes}." if strikes else _numbers(written)
+
+
+def _numbers(entries: Sequence[Entry]) -> str:
+    """What is written, by number; three or more in a row by the first and the last."""
+    runs: list[list[int]] = []
+    for entry in entries:
+        if runs and entry.seq == runs[-1][-1] + 1:
+            runs[-1].append(entry.seq)
+        else:
+            runs.append([entry.seq])
+    said: list[str] = []
+    for run in runs:
+        said += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else map(str, run)
+    return f"{'Entry' if len(entries) == 1 else 'Entries'} {listed(said)} written."
 
 
 def _changes(seen: Effect) -> Iterable[str]:

@@ -17,12 +17,13 @@ from checkwatch.core.instant import Instant
 from checkwatch.errors import WrongUse
 from checkwatch.exchange.places import Files
 from checkwatch.run import setup
-from checkwatch.run.world import Names, names_of
+from checkwatch.run.world import Asked, Concerns, ask_on
 from checkwatch.store import migrate
 from tests.cli.conftest import FLEET, PLACES, RULES
 from tests.cli.line import Said, run
 
 COLUMNS = "tag,kind,model,serial,place,place_kind,commissioned"
+SPARE = "AM-11,anaesthetic-machine,type A,11,Store,store,2024-01-01"
 NEW = "AM-10,anaesthetic-machine,type A,10,Theatre 1,{},2024-01-01"
 
 
@@ -64,17 +65,15 @@ def test_a_fleet_file_takes_nothing_from_a_place_that_the_book_knows(
 ) -> None:
     before = places_of(beside, tmp_path)
     assert run("--db", beside, "cleared", "Theatre 1").code == 1
-    spare = "AM-11,anaesthetic-machine,type A,11,Store,store,2024-01-01"
-    said = enrolled(beside, tmp_path, "\n".join((COLUMNS, NEW.format(kind), spare)))
-    assert (said.code, said.err) == (0, _WROTE)
+    said = enrolled(beside, tmp_path, "\n".join((COLUMNS, NEW.format(kind), SPARE)))
+    assert (said.code, said.err) == (0, _STORE)
+    assert "Entries 11 to 13 written." in said.out
+    assert "New place: Store." in said.out
     assert run("--db", beside, "cleared", "Theatre 1").code == 1
     assert places_of(beside, tmp_path) == [*before, "Store,store,,10,"]
 
 
-_WROTE = (
-    "3 entries written\n"
-    "warning: the rulebook does not know the place kind 'store': its places are unknown\n"
-)
+_STORE = "warning: the rulebook does not know the place kind 'store': its places are unknown\n"
 
 
 def test_a_fleet_file_does_not_change_the_kind_of_a_place(beside: str, tmp_path: Path) -> None:
@@ -89,7 +88,8 @@ def test_a_places_file_is_read_together_with_the_places_of_the_book(
 ) -> None:
     heading = PLACES.splitlines()[0]
     said = enrolled(beside, tmp_path, "", f"{heading}\nTheatre 3,theatre,South,3,Room 1\n")
-    assert (said.code, said.err) == (0, "1 entry written\n")
+    assert (said.code, said.err) == (0, "")
+    assert said.out.startswith("Entry 11 written.\nNew place: Theatre 3.\n")
     circle = enrolled(beside, tmp_path, "", f"{heading}\nRoom 1,theatre,North,9,Theatre 1\n")
     assert circle.code == 2
     assert "go in a circle" in circle.err
@@ -99,10 +99,8 @@ def test_a_places_file_is_read_together_with_the_places_of_the_book(
 def test_a_place_that_is_declared_anew_is_told_with_what_was_known(
     beside: str, tmp_path: Path
 ) -> None:
-    assert (
-        "0 entries written"
-        in enrolled(beside, tmp_path, "", "\n".join(_exported(beside, tmp_path))).err
-    )
+    again = enrolled(beside, tmp_path, "", "\n".join(_exported(beside, tmp_path)))
+    assert again.out == "The book knows all of this already; nothing was written.\n"
     text = "place,place_kind,order\nTheatre 1,threatre,1\n"
     said = enrolled(beside, tmp_path, "", text)
     assert (said.code, said.out) == (2, "")
@@ -111,9 +109,8 @@ def test_a_place_that_is_declared_anew_is_told_with_what_was_known(
         "area is 'North', not '', with is 'Room 1', not ''; add --yes if that is meant\n"
     )
     said = enrolled(beside, tmp_path, "", text, "--yes")
-    assert said.out.startswith("Theatre 1 is now unknown")
+    assert "Theatre 1 is now unknown" in said.out
     assert said.err.splitlines() == [
-        "1 entry written",
         "warning: the rulebook does not know the place kind 'threatre': its places are unknown",
     ]
     answer = run("--db", beside, "cleared", "Theatre 1")
@@ -131,7 +128,7 @@ def test_a_question_of_the_past_goes_by_the_places_of_then(beside: str, tmp_path
     with freeze_time("2040-06-01T12:00:00Z"):
         said = enrolled(beside, tmp_path, "", "place,place_kind\nTheatre 1,theatre\n", "--yes")
         assert said.code == 0
-        assert said.out.startswith("Theatre 1 (AM-01) is now cleared until")
+        assert "Theatre 1 (AM-01) is now cleared until" in said.out
         here = ["--db", beside, "cleared", "Theatre 1"]
         assert run(*here).code == 0
         assert run(*here, "--at", "2040-06-01T11:00Z").code == 1
@@ -172,14 +169,48 @@ def test_a_name_that_is_a_tag_and_a_place_begins_no_book(files: Path, tmp_path: 
 
 def test_a_machine_to_which_no_gate_applies_is_told(small: str) -> None:
     said = run("--db", small, "enrol", "AM-77", "--kind", "kettle", "--place", "Theatre 1")
-    assert (said.code, said.out) == (0, "AM-77 is enrolled.\n")
+    assert (said.code, said.out) == (0, "Entry 8 written.\nAM-77 is enrolled.\n")
     warning = "warning: no gate of the rulebook applies to AM-77 (kettle): it is unknown"
     assert warning in said.err.splitlines()
     known = run("--db", small, "enrol", "AM-78", "--kind", "anaesthetic-machine")
     assert (known.out, "warning" in known.err) == (
-        "AM-78 is enrolled; every check of it is owed.\n",
+        "Entry 9 written.\nAM-78 is enrolled; every check of it is owed.\n",
         False,
     )
+
+
+def test_what_if_says_what_enrolling_would_write_and_writes_nothing(
+    beside: str, tmp_path: Path
+) -> None:
+    before = run("--db", beside, "export").out, places_of(beside, tmp_path)
+    fleet = "\n".join((COLUMNS, NEW.format("theatre"), SPARE))
+    places = f"{PLACES.splitlines()[0]}\nTheatre 3,theatre,South,3,Room 1\nStore,store,,9,\n"
+    said = enrolled(beside, tmp_path, fleet, places, "--what-if")
+    assert (said.code, said.err) == (0, _STORE)
+    assert said.out.splitlines()[:5] == [
+        "Nothing is written; if it were:",
+        "AM-10 would be enrolled; every check of it would be owed.",
+        "AM-11 would be enrolled; every check of it would be owed.",
+        "New places: Theatre 3 and Store.",
+        "Theatre 3 (AM-05) would be not cleared: it lacks 1 anaesthetic machine; its full",
+    ]
+    assert (run("--db", beside, "export").out, places_of(beside, tmp_path)) == before
+    assert enrolled(beside, tmp_path, fleet, places).out.splitlines()[:5] == [
+        "Entries 11 to 14 written.",
+        "AM-10 is enrolled; every check of it is owed.",
+        "AM-11 is enrolled; every check of it is owed.",
+        "New places: Theatre 3 and Store.",
+        "Theatre 3 (AM-05) is now not cleared: it lacks 1 anaesthetic machine; its full",
+    ]
+
+
+def test_what_would_be_refused_is_refused_also_by_what_if(beside: str, tmp_path: Path) -> None:
+    text = "place,place_kind\nTheatre 1,store\n"
+    said, wrote = (enrolled(beside, tmp_path, "", text, *more) for more in (["--what-if"], []))
+    assert (said, said.code) == (wrote, 2)
+    sure = enrolled(beside, tmp_path, "", text, "--what-if", "--yes")
+    assert "Theatre 1 would be unknown" in sure.out
+    assert places_of(beside, tmp_path)[0].startswith("Theatre 1,theatre")
 
 
 def test_begin_tells_what_the_rulebook_says_nothing_of(files: Path, tmp_path: Path) -> None:
@@ -223,10 +254,10 @@ def test_two_people_who_enrol_one_tag_at_once_do_not_both_succeed(
     # Both look at the same time, unless one of them has to wait until the other has written.
     both = Barrier(2)
 
-    def looked(conn: Connection) -> Names:
+    def looked(conn: Connection, now: Instant, concerns: Concerns) -> Asked:
         with suppress(BrokenBarrierError):
             both.wait(1)
-        return names_of(conn)
+        return ask_on(conn, now, concerns)
 
     def enrol(_: int) -> bool:
         machine = Enrolled(seq=0, machine="AM-01", at=now, recorded=now, kind="kettle")
@@ -236,6 +267,6 @@ def test_two_people_who_enrol_one_tag_at_once_do_not_both_succeed(
             return False
         return True
 
-    monkeypatch.setattr(setup, "names_of", looked)
+    monkeypatch.setattr(setup, "ask_on", looked)
     with ThreadPoolExecutor(2) as people:
         assert sorted(people.map(enrol, range(2))) == [False, True]
