@@ -293,7 +293,11 @@ PIECES = st.sampled_from(
         *("99", "(7003)", "00", "<GS>", "8008", "(3103)", "\x7f", "\u202e", "991231", "000000"),
     ]
 )
-ANYTHING = st.text(max_size=60) | st.lists(PIECES | st.text(max_size=4), max_size=9).map("".join)
+MIXED = st.lists(PIECES | st.text(max_size=4), max_size=9).map("".join)
+BEGUN = st.sampled_from(["(01)01234567890128", "0101234567890128", "]C10101234567890128"])
+GOES_ON = st.sampled_from(["(17)271231", "(10)", "A", "17271231", "10", "\x1d", "21"])
+BETTER = st.lists(GOES_ON, max_size=6).map("".join)
+ANYTHING = st.text(max_size=60) | MIXED | st.builds(str.__add__, BEGUN, MIXED | BETTER)
 
 
 def outcome(text: str, today: date) -> Label | WrongUse:
