@@ -162,7 +162,8 @@ def _times(entry: Entry, facts: Facts, now: Instant, zone: tzinfo) -> Iterator[_
 
 def _texts(entry: Entry) -> Iterator[_Mistake]:
     limits = entry.limits if isinstance(entry, Result) else ()
-    for text in (entry.note, entry.by, entry.ref, *limits):
+    label = (entry.gtin, entry.lot, entry.serial) if isinstance(entry, Happening) else ()
+    for text in (entry.note, entry.by, entry.ref, *limits, *label):
         if len(text) > _LONGEST_TEXT:
             yield f"a text is longer than {_LONGEST_TEXT} characters", "shorten it"
     for text in limits:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from checkwatch.core.entry import Entry
 from checkwatch.core.instant import Instant
-from checkwatch.core.rulebook import ForUse, OnceEach, UntilNext, ValidFor, Validity
+from checkwatch.core.rulebook import ForUse, OnceEach, UntilExpiry, UntilNext, ValidFor, Validity
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import State
 
@@ -16,6 +16,7 @@ CLAUSE_KEYS: dict[type[Validity], str] = {
     UntilNext: "valid_until_next",
     OnceEach: "once_each",
     ForUse: "valid_for_use",
+    UntilExpiry: "valid_until_expiry",
 }
 
 

@@ -8,16 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any, TypeVar
 
 from checkwatch.answers.measured import read_measures
 from checkwatch.core.entry import (
     RESERVED,
+    Closing,
     EmergencyUse,
     Enrolled,
     Entry,
     Fault,
     FaultClosed,
+    Flag,
     Happening,
     Measures,
     Moved,
@@ -36,9 +39,10 @@ T = TypeVar("T")
 
 #: The columns that each kind has beside those of every kind.
 OWN: dict[type[Entry], tuple[str, ...]] = {
-    Result: ("started", "outcome", "measures", "limits"),
+    Result: ("started", "outcome", "measures", "limits", "flag"),
+    Happening: ("gtin", "lot", "serial", "expiry"),
     Fault: ("outcome",),
-    FaultClosed: ("of",),
+    FaultClosed: ("of", "outcome"),
     Struck: ("of", "outcome"),
     EmergencyUse: ("until", "decided"),
     Moved: ("place",),
@@ -46,7 +50,10 @@ OWN: dict[type[Entry], tuple[str, ...]] = {
 }
 
 #: Those of every kind. When an entry was recorded only a worked case says.
-_COMMON = ("machine", "what", "at", "recorded", "by", "note", "ref")
+_COMMON = ("machine", "what", "at", "recorded", "by", "note", "ref", "clock_offset")
+
+#: No clock of a machine is further off than ten years.
+_FURTHEST_OFF = 10 * 366 * 24 * 3600
 
 _KNOWN: dict[type[Entry], frozenset[str]] = {
     kind: frozenset((*_COMMON, *OWN.get(kind, ())))
@@ -58,6 +65,8 @@ BETWEEN_LIMITS = " | "
 
 _OUTCOMES = {outcome.value: outcome for outcome in Outcome}
 _SEVERITIES = {severity.value: severity for severity in Severity}
+_CLOSINGS = {"": None, **{closing.value: closing for closing in Closing}}
+_FLAGS = {"": None, **{flag.value: flag for flag in Flag}}
 _RESTORES = {"": False, "restores": True}
 
 #: Where an entry that cannot be is wrong, and what to do instead.
@@ -139,6 +148,8 @@ def read_draft(given: Given, kind: type[Entry], at: Instant, rulebook: Rulebook)
             what = f"means nothing for {given.text('what')}"
             given.wrong(column, what, nearest(column, known, "leave it out"))
     own = _READ[kind](given, rulebook) if kind in _READ else {}
+    if given.text("clock_offset"):
+        own["clock_offset"] = _seconds(given)
     recorded = given.instant("recorded") or Instant(0)
     if given.problems:
         return None
@@ -167,8 +178,38 @@ def _result(given: Given, rulebook: Rulebook) -> dict[str, Any]:
         "outcome": given.one_of("outcome", _OUTCOMES),
         "started": given.instant("started"),
         "measures": _measures(given, rulebook, check),
+        "flag": given.one_of("flag", _FLAGS),
         "limits": tuple(map(str.strip, limits.split(BETWEEN_LIMITS))) if limits.strip() else (),
     }
+
+
+def _seconds(given: Given) -> int:
+    text = given.text("clock_offset")
+    digits = text.removeprefix("-")
+    plain = digits.isascii() and digits.isdecimal() and len(digits) < 12
+    if plain and int(digits) <= _FURTHEST_OFF:
+        return int(text)
+    given.wrong("clock_offset", f"{quoted(text)} is no number of seconds", "write one like -90")
+    return 0
+
+
+def _happening(given: Given, _: Rulebook) -> dict[str, Any]:
+    return {
+        "code": given.text("what"),
+        **{column: given.text(column) for column in ("gtin", "lot", "serial")},
+        "expiry": _day(given),
+    }
+
+
+def _day(given: Given) -> date | None:
+    """The last day on which a fitted item is good."""
+    if not (text := given.text("expiry")):
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        given.wrong("expiry", f"{quoted(text)} is no day", "write it like 2027-12-31")
+        return None
 
 
 def _measures(given: Given, rulebook: Rulebook, check: str = "") -> Measures:
@@ -214,11 +255,14 @@ def _moved(given: Given, _: Rulebook) -> dict[str, Any]:
 #: How the own columns of each kind become its fields.
 _READ: dict[type[Entry], Callable[[Given, Rulebook], dict[str, Any]]] = {
     Result: _result,
-    Happening: lambda given, _: {"code": given.text("what")},
+    Happening: _happening,
     Reading: _reading,
     Fault: lambda given, _: {"severity": given.one_of("outcome", _SEVERITIES)},
     Struck: _struck,
-    FaultClosed: lambda given, _: {"of": given.of if given.texts.get("of") else None},
+    FaultClosed: lambda given, _: {
+        "of": given.of if given.texts.get("of") else None,
+        "how": given.one_of("outcome", _CLOSINGS),
+    },
     EmergencyUse: _exception,
     Moved: _moved,
 }

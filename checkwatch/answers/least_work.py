@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+from checkwatch.core.clause import Fitted
 from checkwatch.core.entry import FaultClosed, Returned, Severity
+from checkwatch.core.period import end_of_day
 from checkwatch.core.place import present
-from checkwatch.core.rulebook import Check, Number, Rulebook
+from checkwatch.core.rulebook import Check, Number, Rulebook, UntilExpiry
 from checkwatch.core.standing import CheckState, MachineStanding
+from checkwatch.core.wording import inside
 
 
 class Work(NamedTuple):
@@ -55,13 +58,20 @@ def least_work(machine: MachineStanding) -> Work:
         return NO_WORK
     blocked = [state for state in machine.gates if engineer_needed(machine, state)]
     awaited = _awaited(machine, blocked)
+    fits = _unfit(machine, awaited)
+    awaited |= fits
     owed = [s.check for s in machine.gates if not s.ready or _will_void(awaited, s.check)]
     # Whatever failed may be repeated after a return or a closed fault.
-    able = [s.check for s in machine.checks if awaited or not engineer_needed(machine, s)]
+    relieved = not awaited.isdisjoint((FaultClosed.what, Returned.what))
+    able = [s.check for s in machine.checks if relieved or not engineer_needed(machine, s)]
     chosen = _cheapest(owed, able, rulebook)
     return Work(
         tuple((machine.machine, check) for check in chosen),
-        (*_others(machine), *(_engineer(state) for state in blocked)),
+        (
+            *_others(machine),
+            *(_engineer(state) for state in blocked),
+            *(_fit(rulebook.happenings[code]) for code in rulebook.happenings if code in fits),
+        ),
     )
 
 
@@ -88,8 +98,30 @@ def _awaited(machine: MachineStanding, blocked: Sequence[CheckState]) -> frozens
     )
 
 
+def _unfit(machine: MachineStanding, awaited: frozenset[str]) -> frozenset[str]:
+    """The happenings that must fit something anew before a gate can be ready: no label says that
+    what is fitted is still good."""
+    assert machine.rulebook is not None, "no work without rules"
+    zone, log = machine.rulebook.zone, machine.log
+    codes = {
+        clause.happening
+        for state in machine.gates
+        if not state.ready or _will_void(awaited, state.check)
+        for clause in state.check.validity
+        if isinstance(clause, UntilExpiry)
+    }
+    days = {code: Fitted.of(log.entries, code, log.struck).good_to(machine.at) for code in codes}
+    return frozenset(
+        code for code, day in days.items() if day is None or end_of_day(day, zone) <= machine.at
+    )
+
+
+def _fit(title: str) -> str:
+    return f"whoever does this with what is in date, its label read: {inside(title)}"
+
+
 def _will_void(awaited: frozenset[str], check: Check) -> bool:
-    """Whether the end of a stop-use fault, or a return, will void the check."""
+    """Whether the end of a stop-use fault, a return or a fitting will void the check."""
     return not awaited.isdisjoint({*check.voided_by, *check.voided_unasked})
 
 

@@ -10,7 +10,6 @@ from typing import Annotated
 
 import typer
 
-from checkwatch import errors
 from checkwatch.answers.acceptance import mistakes_in_name
 from checkwatch.cli.entries import Common, Machine, Ref, When, draft, write_one
 from checkwatch.cli.files import opened, text_of
@@ -27,7 +26,6 @@ from checkwatch.exchange.places import Files, added, read_places
 from checkwatch.run import clock, setup
 from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, ask
-from checkwatch.store import chains, engine, read
 from checkwatch.views import effect
 from checkwatch.views.words import listed, plural
 
@@ -185,25 +183,7 @@ def upgrade(ctx: typer.Context, db: Db = None) -> None:
         print(f"Its answers are made ready for {plural(names, 'name')}.")
 
 
-def verify(ctx: typer.Context, db: Db = None) -> None:
-    """Walk every machine's chain of entries; exit code 1 at the first that is not as written.
-
-    So too where the book is not believed: its guards are missing, or the clock is behind it.
-    """
-    with engine.reading(asking(ctx, db).db) as conn:
-        broken = chains.verify(conn)
-        doubts = read.doubts(conn, clock.now())
-        newest = read.newest_seq(conn)
-    if broken is None:
-        print(f"Every entry up to {newest} is as it was written.")
-    else:
-        print(f"Entry {broken.seq} of {broken.machine or 'the book'}: {broken.why}.")
-    if doubts:
-        print(f"The book is not believed: {listed(doubts)}.")
-    raise typer.Exit(errors.NO if broken or doubts else errors.YES)
-
-
 def add_to(app: typer.Typer) -> None:
     """Adds the commands under their names."""
-    for command in (begin, enrol, retire, upgrade, verify):
+    for command in (begin, enrol, retire, upgrade):
         app.command()(command)

@@ -32,6 +32,10 @@ RANK = {
 }
 
 
+#: What becomes of a doubted result that does not count.
+NOT_COUNTED = ("stopped", "refused")
+
+
 class Attempt(NamedTuple):
     """One result seen from one check.
 
@@ -154,6 +158,8 @@ def _attempt(
         if done is not check and gave and check.required and _lacks(result, done, check):
             if not is_struck:
                 return None
+            gave = False
+        if result.flag and check.gate and rulebook.doubted(result.flag) in NOT_COUNTED:
             gave = False
         if is_struck or not gave:
             outcome = Outcome.STOPPED

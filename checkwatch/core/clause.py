@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Container, Iterable, Sequence
-from datetime import tzinfo
+from collections.abc import Container, Iterable, Mapping, Sequence
+from datetime import date, tzinfo
 from typing import NamedTuple
 
-from checkwatch.core.entry import Reading
+from checkwatch.core.entry import Entry, Happening, Reading
 from checkwatch.core.instant import FOREVER, Instant
-from checkwatch.core.period import Period, Unit, earlier, end_of, later
+from checkwatch.core.period import Period, Unit, earlier, end_of, end_of_day, later
 from checkwatch.core.recurrence import next_occurrence
-from checkwatch.core.rulebook import ForUse, Number, OnceEach, UntilNext, ValidFor, Validity
+from checkwatch.core.rulebook import (
+    ForUse,
+    Number,
+    OnceEach,
+    UntilExpiry,
+    UntilNext,
+    ValidFor,
+    Validity,
+)
 
 
 class Term(NamedTuple):
@@ -87,6 +95,43 @@ class Meter(NamedTuple):
         return FOREVER
 
 
+class Fitted(NamedTuple):
+    """The fittings of one kind of item, in order of (at, seq).
+
+    A struck one gives nothing: it cannot make what is fitted good for longer. What it cost stays.
+    """
+
+    fittings: tuple[Happening, ...]
+    struck: Container[int]
+
+    @classmethod
+    def of(cls, entries: Iterable[Entry], code: str, struck: Container[int]) -> Fitted:
+        """From a machine's entries in order of (at, seq)."""
+        fittings = (e for e in entries if isinstance(e, Happening) and e.code == code)
+        return cls(tuple(fittings), struck)
+
+    def good_to(self, at: Instant) -> date | None:
+        """The last day on which what is fitted at an instant is good; None where no label said."""
+        days: list[date] = []
+        for fitting in reversed(self.fittings):
+            if fitting.at > at:
+                continue
+            if fitting.expiry is None:
+                return None
+            days.append(fitting.expiry)
+            if fitting.seq not in self.struck:
+                return min(days)
+        return None
+
+
+class Beside(NamedTuple):
+    """What clauses look at besides attempts: meters by their codes, fitted items by their
+    happenings."""
+
+    meters: Mapping[str, Meter] = {}
+    fitted: Mapping[str, Fitted] = {}
+
+
 def _silent(heard: Sequence[Instant], at: Instant, within: Period, zone: tzinfo) -> Instant:
     """The first instant at which no reading has come for so long, from the last one at or before
     `at` on."""
@@ -99,7 +144,7 @@ def _silent(heard: Sequence[Instant], at: Instant, within: Period, zone: tzinfo)
 
 
 def term(
-    clause: Validity, at: Instant, previous: Term | None, zone: tzinfo, meters: dict[str, Meter]
+    clause: Validity, at: Instant, previous: Term | None, zone: tzinfo, beside: Beside
 ) -> Term:
     """Due instant and expiry of a clause for an attempt that ended at `at`.
 
@@ -119,13 +164,23 @@ def term(
         due = following
     elif isinstance(clause, OnceEach):
         return _once_each(clause, at, zone)
+    elif isinstance(clause, UntilExpiry):
+        return _until_expiry(clause, at, zone, beside.fitted[clause.happening])
     else:
-        return _for_use(clause, at, previous, zone, meters.get(clause.meter))
+        return _for_use(clause, at, previous, zone, beside.meters.get(clause.meter))
     return Term(
         earlier(due, clause.warn_before, zone) if clause.warn_before else due,
         due,
         later(due, clause.late, zone) if clause.late else due,
     )
+
+
+def _until_expiry(clause: UntilExpiry, at: Instant, zone: tzinfo, fitted: Fitted) -> Term:
+    day = fitted.good_to(at)
+    if day is None:
+        return Term(at, at, at)
+    due = end_of_day(day, zone)
+    return Term(earlier(due, clause.warn_before, zone), due, due)
 
 
 def _rounded(due: Instant, unit: Unit | None, zone: tzinfo) -> Instant:

@@ -7,6 +7,7 @@ are ordered by (at, seq). What rules make of an entry is not known here.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 from typing import ClassVar
@@ -37,12 +38,29 @@ class Severity(StrEnum):
     LIMIT = "limit"
 
 
+class Closing(StrEnum):
+    """How a fault came to its end; `accepted`: it stays, with a limit that was written for it."""
+
+    REPAIRED = "repaired"
+    NO_FAULT_FOUND = "no-fault-found"
+    ACCEPTED = "accepted"
+
+
+class Flag(StrEnum):
+    """What was doubtful about who wrote a result, by the people whom the book knew then."""
+
+    UNTRAINED = "untrained"
+    UNKNOWN = "unknown"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """What every entry carries.
 
     `seq` is its number in the book, `machine` a tag, or empty for what concerns the whole book;
-    `by` is a person's code; `ref` the sender's own key.
+    `by` is a person's code; `ref` the sender's own key. `clock_offset` says by how many seconds
+    the machine's own clock was ahead of ours, None where nobody compared them; `signed` what the
+    writer's PIN stands for, empty without one.
     """
 
     seq: int
@@ -52,6 +70,8 @@ class Entry:
     by: str = ""
     note: str = ""
     ref: str = ""
+    clock_offset: int | None = None
+    signed: str = ""
 
     what: ClassVar[str] = ""
 
@@ -111,10 +131,12 @@ class Fault(Entry):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaultClosed(Entry):
-    """A fault is over; `of` is the number of its entry, None where nobody can say which."""
+    """A fault is over; `of` is the number of its entry, None where nobody can say which; `how` is
+    None where nobody said."""
 
     what: ClassVar[str] = "fault-closed"
     of: int | None = None
+    how: Closing | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,10 +203,25 @@ class Note(Entry):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Restored(Entry):
+    """The book was put back from a backup: what was written since is not known."""
+
+    what: ClassVar[str] = "restored"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Happening(Entry):
-    """Something that the rulebook names occurred to the machine."""
+    """Something that the rulebook names occurred to the machine.
+
+    Where an item was fitted, its label says `gtin` (14 digits), `lot`, `serial` and `expiry`, the
+    last day on which it is good; each may be unknown.
+    """
 
     code: str
+    gtin: str = ""
+    lot: str = ""
+    serial: str = ""
+    expiry: date | None = None
 
     @property
     def what(self) -> str:  # type: ignore[override]
@@ -194,13 +231,17 @@ class Happening(Entry):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Result(Entry):
-    """A check was attempted; `at` is its end, `started` its beginning where that was noted."""
+    """A check was attempted; `at` is its end, `started` its beginning where that was noted.
+
+    `flag` says what was doubtful about the writer; None also where the rules did not ask.
+    """
 
     check: str
     outcome: Outcome
     started: Instant | None = None
     measures: Measures = ()
     limits: tuple[str, ...] = ()
+    flag: Flag | None = None
 
     def __post_init__(self) -> None:
         if self.started is not None and self.started > self.at:
@@ -251,5 +292,6 @@ RESERVED: dict[str, type[Entry]] = {
         CaseEnd,
         Struck,
         Note,
+        Restored,
     )
 }

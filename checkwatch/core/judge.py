@@ -101,7 +101,7 @@ class Judge:
         version = self.versions.in_force(at)
         log = self._log_at(at)
         if version is None:
-            return MachineStanding(self.machine, Standing.UNKNOWN, log, (), (), {}, None)
+            return MachineStanding(self.machine, Standing.UNKNOWN, log, (), (), {}, None, at)
         judged = self.judged(version)
         states = judged.states(at) if log.enrolled else ()
         limits = judged.limits(at, states, log) if log.enrolled else ()
@@ -113,6 +113,7 @@ class Judge:
             limits,
             self._excused(judged, states, at),
             version.rulebook,
+            at,
         )
         return found._replace(standing=standing_of(found))
 

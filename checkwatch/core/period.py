@@ -9,7 +9,7 @@ from __future__ import annotations
 import calendar
 import re
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import date, datetime, time, timedelta, tzinfo
 from typing import Literal, get_args
 
 from checkwatch.core.instant import DAY, FOREVER, HOUR, MINUTE, SECOND, Instant, from_wall, wall
@@ -152,6 +152,13 @@ def end_of(instant: Instant, unit: Unit, zone: tzinfo) -> Instant:
         return from_wall(first + timedelta(days=7 if unit == "week" else 1), zone)
     except (OverflowError, ValueError):
         return FOREVER
+
+
+def end_of_day(day: date, zone: tzinfo) -> Instant:
+    """The end of a calendar day of the zone; FOREVER for the calendar's last."""
+    if day == date.max:
+        return FOREVER
+    return from_wall(datetime.combine(day + timedelta(days=1), time()), zone)
 
 
 def _first_day(local: datetime, unit: Unit) -> datetime:

@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import Literal
 from zoneinfo import ZoneInfo
 
+from checkwatch.core.entry import Flag, Outcome
 from checkwatch.core.instant import MINUTE, Instant, wall
 from checkwatch.core.period import NOTHING, Period, Unit
 
@@ -22,6 +23,13 @@ VOIDING_WORDS = ("moved", "returned", "fault", "fault-closed", "case-start", "ca
 #: What voids every gate unless the gate `survives` it. Of `fault-closed` only that of a stop-use
 #: fault does so unasked.
 VOIDS_GATES = ("returned", "moved", "fault-closed")
+
+#: What voids every gate, and no gate survives: nobody knows what happened.
+VOIDS_EVERY_GATE = ("restored",)
+
+#: What becomes of a gate's result whose writer is not trained, or not known: it counts unmarked,
+#: counts with a flag, counts as stopped, or is not written at all.
+Doubted = Literal["counts", "flagged", "stopped", "refused"]
 
 Number = int | Decimal
 
@@ -82,7 +90,15 @@ class ForUse:
     warn_before: Number = 0
 
 
-Validity = ValidFor | UntilNext | OnceEach | ForUse
+@dataclass(frozen=True, slots=True)
+class UntilExpiry:
+    """Due at the end of the last day on which the item fitted by a happening is good."""
+
+    happening: str
+    warn_before: Period = NOTHING
+
+
+Validity = ValidFor | UntilNext | OnceEach | ForUse | UntilExpiry
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +121,23 @@ class Measure:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to do, what a good answer looks like, and a caution before it."""
+    """One thing to do, what a good answer looks like, and a caution before it.
+
+    `more` says it at length. `measure` is the code of the number that is read here, empty for a
+    question. A no makes the check's outcome at least `on_no`, unless the `remedy` helped.
+    `put_back` says what the step opened or altered and must be put right before the machine is
+    left; `after_run` that the step comes when the machine has run by itself.
+    """
 
     say: str
     expect: str = ""
     caution: str = ""
+    more: str = ""
+    measure: str = ""
+    on_no: Outcome = Outcome.FAIL
+    remedy: str = ""
+    put_back: str = ""
+    after_run: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,8 +188,10 @@ class Check:
 
     @cached_property
     def voided_unasked(self) -> frozenset[str]:
-        """Of `VOIDS_GATES`, what voids this check without being listed."""
-        return frozenset(VOIDS_GATES).difference(self.survives) if self.gate else frozenset()
+        """Of `VOIDS_GATES` and `VOIDS_EVERY_GATE`, what voids this check without being listed."""
+        if not self.gate:
+            return frozenset()
+        return frozenset(VOIDS_GATES).difference(self.survives).union(VOIDS_EVERY_GATE)
 
     @cached_property
     def required(self) -> tuple[str, ...]:
@@ -202,9 +232,32 @@ class PlaceKind:
     duty: Duty = "always"
 
 
+@dataclass(frozen=True, slots=True)
+class Role:
+    """A role that people may have, and what only people with such a role may write."""
+
+    code: str
+    title: str
+    may: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """Something that is fitted to machines, known by its GTINs (14 digits), and the happening
+    that its fitting is."""
+
+    title: str
+    gtins: tuple[str, ...]
+    happening: str
+
+
 @dataclass(frozen=True)
 class Rulebook:
-    """One version of a department's rules."""
+    """One version of a department's rules.
+
+    `untrained` and `unknown_person` say what becomes of a gate's result by such a person;
+    `signatures` what a PIN stands for, by the word that may be written with one only.
+    """
 
     title: str
     zone: ZoneInfo
@@ -212,6 +265,23 @@ class Rulebook:
     happenings: Mapping[str, str]
     checks: Mapping[str, Check]
     place_kinds: Mapping[str, PlaceKind] = field(default_factory=dict)
+    roles: Mapping[str, Role] = field(default_factory=dict)
+    untrained: Doubted = "counts"
+    unknown_person: Doubted = "counts"
+    signatures: Mapping[str, str] = field(default_factory=dict)
+    items: tuple[Item, ...] = ()
+
+    def doubted(self, flag: Flag) -> Doubted:
+        """What becomes of a gate's result with a flag."""
+        return self.untrained if flag is Flag.UNTRAINED else self.unknown_person
+
+    def roles_for(self, word: str) -> tuple[Role, ...]:
+        """The roles that may write a word; none where everybody may."""
+        return tuple(role for role in self.roles.values() if word in role.may)
+
+    def item_of(self, gtin: str) -> Item | None:
+        """The item that carries a GTIN of 14 digits."""
+        return next((item for item in self.items if gtin in item.gtins), None)
 
     def applying(self, kind: str, model: str) -> Iterator[Check]:
         """The checks of a machine, in the rulebook's order."""

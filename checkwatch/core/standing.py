@@ -39,7 +39,7 @@ class CheckState(NamedTuple):
 
 
 class MachineStanding(NamedTuple):
-    """One machine at an instant, judged by the version in force at it.
+    """One machine at an instant, `at`, judged by the version in force at it.
 
     `excused` says until when an exception covers a gate that is not ready; `limits` are the
     texts of the limits in force, also where the machine is not cleared for another reason.
@@ -52,6 +52,7 @@ class MachineStanding(NamedTuple):
     limits: tuple[str, ...]
     excused: Mapping[str, Instant]
     rulebook: Rulebook | None
+    at: Instant
 
     @property
     def gates(self) -> tuple[CheckState, ...]:

@@ -14,11 +14,11 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from checkwatch.core.attempt import Attempt, Traces, attempts
-from checkwatch.core.clause import Meter, Term, term
+from checkwatch.core.clause import Beside, Fitted, Meter, Term, term
 from checkwatch.core.entry import Key, Outcome, Reading
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import Logbook
-from checkwatch.core.rulebook import Check, ForUse, Rulebook, ValidFor
+from checkwatch.core.rulebook import Check, ForUse, Rulebook, UntilExpiry, ValidFor
 
 PASS, LIMITED = Outcome.PASS, Outcome.LIMITED
 
@@ -94,7 +94,7 @@ def track(log: Logbook, traces: Traces, check: Check, rulebook: Rulebook) -> Tra
     """Follows one check through the entries of a machine. Linear in the check's own entries."""
     found = attempts(traces, check, rulebook)
     voids = traces.voids(check)
-    windows = _windows(found, voids, check, rulebook.zone, _meters(log, check))
+    windows = _windows(found, voids, check, rulebook.zone, _beside(log, check))
     last_looked, last_open = [], []
     looked = opened = -1
     for index, (attempt, window) in enumerate(zip(found, windows, strict=True)):
@@ -108,15 +108,22 @@ def track(log: Logbook, traces: Traces, check: Check, rulebook: Rulebook) -> Tra
     return Track(check, found, windows, voids, ats, last_looked, last_open)
 
 
-def _meters(log: Logbook, check: Check) -> dict[str, Meter]:
+_NOTHING_BESIDE = Beside()
+
+
+def _beside(log: Logbook, check: Check) -> Beside:
     names = {clause.meter for clause in check.validity if isinstance(clause, ForUse)}
-    if not names:
-        return {}
+    codes = {clause.happening for clause in check.validity if isinstance(clause, UntilExpiry)}
+    if not names and not codes:
+        return _NOTHING_BESIDE
     readings = [entry for entry in log.entries if isinstance(entry, Reading)]
-    return {
-        name: Meter.of((reading for reading in readings if reading.meter == name), log.struck)
-        for name in names
-    }
+    return Beside(
+        {
+            name: Meter.of((reading for reading in readings if reading.meter == name), log.struck)
+            for name in names
+        },
+        {code: Fitted.of(log.entries, code, log.struck) for code in codes},
+    )
 
 
 def _windows(
@@ -124,16 +131,16 @@ def _windows(
     voids: Sequence[Key],
     check: Check,
     zone: tzinfo,
-    meters: dict[str, Meter],
+    beside: Beside,
 ) -> list[Window | None]:
     """The window of each good attempt."""
     if any(isinstance(c, ValidFor | ForUse) and c.from_due for c in check.validity):
-        return _scheduled(found, voids, check, zone, meters)
+        return _scheduled(found, voids, check, zone, beside)
     windows: list[Window | None] = []
     following: Attempt | None = None
     for attempt in reversed(found):
         if attempt.outcome is PASS or attempt.outcome is LIMITED:
-            terms = [term(clause, attempt.at, None, zone, meters) for clause in check.validity]
+            terms = [term(clause, attempt.at, None, zone, beside) for clause in check.validity]
             windows.append(_window(attempt, terms, voids, following))
         else:
             windows.append(None)
@@ -147,7 +154,7 @@ def _scheduled(
     voids: Sequence[Key],
     check: Check,
     zone: tzinfo,
-    meters: dict[str, Meter],
+    beside: Beside,
 ) -> list[Window | None]:
     """The window of each good attempt of a check that keeps a schedule.
 
@@ -163,7 +170,7 @@ def _scheduled(
             continue
         given = [
             tuple(
-                term(clause, attempt.at, before, zone, meters)
+                term(clause, attempt.at, before, zone, beside)
                 for clause, before in zip(check.validity, past, strict=True)
             )
             for past in pasts

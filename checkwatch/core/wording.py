@@ -6,7 +6,7 @@ This file imports next to nothing, because the shortest question passes through 
 import re
 from collections.abc import Iterable
 
-#: The reserved words that may void a check, as nouns.
+#: The reserved words that can void a check, as nouns.
 NOUNS = {
     "moved": "a move",
     "returned": "a return to use",
@@ -14,6 +14,7 @@ NOUNS = {
     "fault-closed": "the closing of a fault",
     "case-start": "the start of a case",
     "case-end": "the end of a case",
+    "restored": "the return of the book from a backup",
 }
 
 #: Monday first; cut to three letters where there is little room.

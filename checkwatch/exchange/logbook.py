@@ -34,8 +34,14 @@ COLUMNS = Columns(
         "decided",
         "note",
         "ref",
+        "clock_offset",
+        "gtin",
+        "lot",
+        "serial",
+        "expiry",
+        "flag",
     ),
-    optional=("decided",),
+    optional=("decided", "clock_offset", "gtin", "lot", "serial", "expiry", "flag"),
     # What an import that left rows out says of each; a file put right may keep it.
     ignored=("reason",),
 )

@@ -13,6 +13,7 @@ from checkwatch.core.entry import (
     Entry,
     Fault,
     FaultClosed,
+    Happening,
     Moved,
     PlaceKnown,
     Reading,
@@ -80,6 +81,7 @@ def _common(entry: Entry) -> dict[str, str]:
         "by": entry.by,
         "note": entry.note,
         "ref": _ref(entry.seq, entry.ref),
+        "clock_offset": "" if entry.clock_offset is None else str(entry.clock_offset),
     }
 
 
@@ -100,8 +102,13 @@ def _own(entry: Entry, ref_of: Callable[[int], str]) -> dict[str, str]:
             return {"until": iso(entry.until), "decided": entry.decided}
         case Reading():
             return {"measures": write_measures(((entry.meter, entry.value),))}
-        case FaultClosed(of=int(of)):
-            return {"of": _ref(of, ref_of(of))}
+        case FaultClosed():
+            of = "" if entry.of is None else _ref(entry.of, ref_of(entry.of))
+            return {"of": of, "outcome": entry.how or ""}
+        case Happening():
+            expiry = "" if entry.expiry is None else entry.expiry.isoformat()
+            label = {"gtin": entry.gtin, "lot": entry.lot, "serial": entry.serial}
+            return {**label, "expiry": expiry}
         case Struck():
             restores = "restores" if entry.restores else ""
             return {"of": _ref(entry.of, ref_of(entry.of)), "outcome": restores}
@@ -114,4 +121,5 @@ def _result(entry: Result) -> dict[str, str]:
         "outcome": entry.outcome,
         "measures": write_measures(entry.measures),
         "limits": BETWEEN_LIMITS.join(entry.limits),
+        "flag": entry.flag or "",
     }

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from checkwatch.core.entry import RESERVED
 from checkwatch.core.mistake import cut, nearest, quoted
-from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES, Check, Rulebook
+from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES, Check, Rulebook, UntilExpiry
 from checkwatch.errors import Problem
 from checkwatch.rules.table import one_of
 from checkwatch.rules.written import Written, WrittenCheck
@@ -19,6 +19,7 @@ def contradictions(written: Written) -> tuple[Problem, ...]:
     for place, check, _ in written.checks:
         found += _voiding(check, rulebook, place)
         found += _covers(check, rulebook, place)
+    found += _expiring(written)
     found += _circles(written.checks)
     found += _units(written.checks)
     found += _needs(written)
@@ -38,6 +39,25 @@ def _voiding(check: Check, rulebook: Rulebook, place: str) -> Iterator[Problem]:
         elif word in check.voided_by:
             what = f"{quoted(word)} stands in voided_by too"
             yield Problem(f"{place}: survives", what, "take it out of one of them")
+
+
+def _expiring(written: Written) -> Iterator[Problem]:
+    """What clauses and items say of happenings."""
+    known = written.rulebook.happenings
+    for place, check, _ in written.checks:
+        for clause in check.validity:
+            if isinstance(clause, UntilExpiry):
+                yield from _fitting(clause.happening, known, f"{place}: valid_until_expiry")
+                if clause.happening in known and clause.happening not in check.voided_by:
+                    what = f"{quoted(clause.happening)} does not void it: nothing new would count"
+                    yield Problem(f"{place}: valid_until_expiry", what, "add it to voided_by")
+    for item in written.rulebook.items:
+        yield from _fitting(item.happening, known, f"item {quoted(item.title)}: happening")
+
+
+def _fitting(code: str, known: Mapping[str, str], place: str) -> Iterator[Problem]:
+    if code not in known:
+        yield Problem(place, f"{quoted(code)} names no happening", nearest(code, known, "add it"))
 
 
 def _but(word: str, rulebook: Rulebook) -> str:

@@ -13,6 +13,7 @@ from checkwatch.core.rulebook import (
     ForUse,
     OnceEach,
     Rulebook,
+    UntilExpiry,
     UntilNext,
     ValidFor,
     Validity,
@@ -85,6 +86,8 @@ def _is_rare(clause: Validity) -> bool:
 def _always_due(clause: Validity, place: str) -> Iterator[Problem]:
     """On ordinary days: a day in which the clocks change counts as any other."""
     longest = longest_to_due(clause)
+    if isinstance(clause, UntilExpiry):
+        return
     if isinstance(clause, ForUse):
         always = clause.warn_before >= clause.amount + clause.early
     else:

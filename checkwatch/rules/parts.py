@@ -5,10 +5,14 @@ from __future__ import annotations
 import re
 from datetime import time
 
+from checkwatch.core.entry import Outcome
 from checkwatch.core.mistake import quoted
 from checkwatch.core.rulebook import Duty, DutySpan, Measure, Minutes, Number, PlaceKind, Step
 from checkwatch.rules.recurrence import DAYS
 from checkwatch.rules.table import Table, code_of
+
+#: What a no may make of a check.
+_ON_NO = (Outcome.FAIL.value, Outcome.LIMITED.value, Outcome.STOPPED.value)
 
 _DUTIES = 'write "always", "none" or spans like [{ days = "MO-FR", from = "07:00", to = "18:00" }]'
 
@@ -86,8 +90,19 @@ def _look_at_believable(table: Table, measure: Measure, limits: dict[str, Number
 
 
 def read_step(table: Table) -> Step:
-    """One step."""
-    step = Step(table.text("say", required=True), table.text("expect"), table.text("caution"))
+    """One step. That its measure is one of the check's is looked at there."""
+    on_no = table.choice("on_no", _ON_NO)
+    step = Step(
+        table.text("say", required=True),
+        table.text("expect"),
+        table.text("caution"),
+        table.text("more"),
+        code_of(table, "measure") if "measure" in table else "",
+        Outcome(on_no) if on_no else Outcome.FAIL,
+        table.text("remedy"),
+        table.text("put_back"),
+        table.flag("after_run", default=False),
+    )
     table.finish()
     return step
 

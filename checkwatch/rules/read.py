@@ -7,18 +7,20 @@ against each other in contradictions.py; what is allowed and seldom meant in dou
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import cast, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
 from checkwatch.core.entry import RESERVED
 from checkwatch.core.instant import Instant
 from checkwatch.core.mistake import nearest, quoted
-from checkwatch.core.period import Period, parse_period
-from checkwatch.core.rulebook import Check, Measure, PlaceKind, Rulebook
+from checkwatch.core.period import parse_period
+from checkwatch.core.rulebook import Check, Doubted, Measure, PlaceKind, Rulebook
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.rules.contradictions import contradictions
 from checkwatch.rules.doubts import LET_IT_GO_ON, doubts
 from checkwatch.rules.parts import read_measure, read_minutes, read_place_kind, read_step
+from checkwatch.rules.people import look_at_words, read_items, read_roles, read_signatures
 from checkwatch.rules.spans import is_over
 from checkwatch.rules.table import Table, code_of, parse_toml
 from checkwatch.rules.validity import read_clause
@@ -26,6 +28,8 @@ from checkwatch.rules.written import Written, WrittenCheck
 
 #: docs/meaning.md, part 7.
 LONGEST_EXCEPTION = parse_period("PT4H")
+
+_DOUBTED = get_args(Doubted)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +91,7 @@ def read_or_refuse(text: str, where: str) -> Rulebook:
 
 def _rulebook(root: Table) -> Written:
     """The rulebook as far as it goes."""
-    title, zone, longest = _head(root.table("rulebook", required=True))
+    head = _head(root.table("rulebook", required=True))
     taken: dict[str, str] = {}
     happenings = {}
     for table in root.tables("happening"):
@@ -96,21 +100,42 @@ def _rulebook(root: Table) -> Written:
         table.finish()
     checks = tuple(_check(table, taken) for table in root.tables("check"))
     place_kinds = tuple(_place_kinds(root.tables("place_kind")))
+    roles, signatures = read_roles(root.tables("role")), root.table("signatures")
+    items = read_items(root.tables("item"))
     root.finish()
     by_code = {one.check.code: one.check for one in checks}
     kinds = {kind.code: kind for _, kind in place_kinds}
-    rulebook = Rulebook(title, zone, longest, happenings, by_code, kinds)
+    rulebook = replace(
+        head,
+        happenings=happenings,
+        checks=by_code,
+        place_kinds=kinds,
+        roles={role.code: role for _, role in roles},
+        signatures=read_signatures(signatures),
+        items=items,
+    )
+    look_at_words(rulebook, roles, signatures)
     return Written(rulebook, checks, place_kinds)
 
 
-def _head(table: Table | None) -> tuple[str, ZoneInfo, Period]:
+def _head(table: Table | None) -> Rulebook:
+    """A rulebook with nothing but its head."""
     if table is None:
-        return "", ZoneInfo("UTC"), LONGEST_EXCEPTION
+        return Rulebook("", ZoneInfo("UTC"), LONGEST_EXCEPTION, {}, {})
     title = table.text("title", required=True)
     zone = _zone(table)
     longest = table.period("longest_exception")
+    untrained, unknown = (table.choice(key, _DOUBTED) for key in ("untrained", "unknown_person"))
     table.finish()
-    return title, zone, LONGEST_EXCEPTION if longest is None else longest
+    return Rulebook(
+        title,
+        zone,
+        LONGEST_EXCEPTION if longest is None else longest,
+        {},
+        {},
+        untrained=cast("Doubted", untrained or "counts"),
+        unknown_person=cast("Doubted", unknown or "counts"),
+    )
 
 
 def _zone(table: Table) -> ZoneInfo:
@@ -162,6 +187,11 @@ def _check(table: Table, taken: dict[str, str]) -> WrittenCheck:
         steps=tuple(read_step(each) for each in table.tables("step", name_by="")),
     )
     table.finish()
+    for number, step in enumerate(check.steps, 1):
+        if step.measure and step.measure not in check.measures:
+            what = f"{quoted(step.measure)} is no measure of this check"
+            remedy = nearest(step.measure, check.measures, "add it as [[check.measure]]")
+            table.note(f"step {number}: measure", what, remedy)
     if not (clauses or check.voided_by or check.endless):
         remedy = "add validity or voided_by, or endless = true if that is meant"
         table.note("", "nothing can end a pass of it", remedy)

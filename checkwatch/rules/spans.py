@@ -7,20 +7,23 @@ from datetime import datetime, timedelta, tzinfo
 from checkwatch.core.instant import Instant, from_wall, wall
 from checkwatch.core.period import Period, earlier, later
 from checkwatch.core.recurrence import next_occurrence
-from checkwatch.core.rulebook import ForUse, OnceEach, UntilNext, ValidFor, Validity
+from checkwatch.core.rulebook import ForUse, OnceEach, UntilExpiry, UntilNext, ValidFor, Validity
 from checkwatch.rules.recurrence import ends, last_date, parse_recurrence, spread
 from checkwatch.rules.validity import UNIT_LENGTHS
 
 
 def longest_span(clause: Validity) -> Period | None:
-    """The longest that a pass can last by one clause; None for use, which has no clock."""
+    """The longest that a pass can last by one clause; None for use, which has no clock, and for
+    what a label says."""
     due = longest_to_due(clause)
-    return None if due is None or isinstance(clause, ForUse) else _sum(due, clause.late)
+    if due is None or isinstance(clause, ForUse | UntilExpiry):
+        return None
+    return _sum(due, clause.late)
 
 
 def longest_to_due(clause: Validity) -> Period | None:
-    """The longest until a pass is due by one clause; None for use."""
-    if isinstance(clause, ForUse):
+    """The longest until a pass is due by one clause; None for use and for what a label says."""
+    if isinstance(clause, ForUse | UntilExpiry):
         return None
     if isinstance(clause, OnceEach):
         return _sum(UNIT_LENGTHS[clause.unit], UNIT_LENGTHS[clause.unit])

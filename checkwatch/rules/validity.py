@@ -8,7 +8,15 @@ from typing import Any, cast
 
 from checkwatch.core.mistake import quoted
 from checkwatch.core.period import NOTHING, UNITS, Period, Unit
-from checkwatch.core.rulebook import ForUse, Number, OnceEach, UntilNext, ValidFor, Validity
+from checkwatch.core.rulebook import (
+    ForUse,
+    Number,
+    OnceEach,
+    UntilExpiry,
+    UntilNext,
+    ValidFor,
+    Validity,
+)
 from checkwatch.rules.recurrence import parse_recurrence, spread, written
 from checkwatch.rules.table import Table, code_of, wrong
 
@@ -18,6 +26,7 @@ MODIFIERS = {
     "valid_until_next": ("counted_from", "early", "late", "round_up_to", "warn_before"),
     "once_each": ("late", "warn_before"),
     "valid_for_use": ("meter", "reading_within", "early", "late", "next_due", "warn_before"),
+    "valid_until_expiry": ("warn_before",),
 }
 _ALL = tuple(dict.fromkeys(key for keys in MODIFIERS.values() for key in keys))
 
@@ -134,6 +143,10 @@ def _for_use(table: Table) -> ForUse | None:
     return ForUse(amount, meter, within, from_due, **modifiers)
 
 
+def _until_expiry(table: Table) -> UntilExpiry:
+    return UntilExpiry(code_of(table, "valid_until_expiry"), **_periods(table, "warn_before"))
+
+
 def _from_due(table: Table, kind: str) -> bool:
     from_due = table.choice("next_due", ("from-done", "from-due")) == "from-due"
     if "early" in table and not from_due:
@@ -180,4 +193,5 @@ _READERS: dict[str, Callable[[Table], Validity | None]] = {
     "valid_until_next": _until_next,
     "once_each": _once_each,
     "valid_for_use": _for_use,
+    "valid_until_expiry": _until_expiry,
 }

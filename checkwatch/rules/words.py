@@ -14,6 +14,7 @@ from checkwatch.core.rulebook import (
     Measure,
     PlaceKind,
     Rulebook,
+    UntilExpiry,
     UntilNext,
     ValidFor,
     Validity,
@@ -125,11 +126,15 @@ def _clause(clause: Validity) -> Iterator[str]:
         yield f"until the next of these times: {recurrence(clause)}{_rounded(clause)}"
         if clause.early:
             yield f"done within {length(clause.early)} before one, it lasts until the one after"
+    elif isinstance(clause, UntilExpiry):
+        fitted = f"what was fitted at the last {spoken(clause.happening)}"
+        yield f"until the end of the last day on which {fitted} is good, as its label says"
+        yield "it lasts no time where no label was read"
     else:
         yield f"until the end of the next calendar {clause.unit}, from whose start it is due"
     if clause.warn_before:
         yield f"it is due from {length(clause.warn_before)} before"
-    if clause.late:
+    if not isinstance(clause, UntilExpiry) and clause.late:
         yield f"then it is in grace for {length(clause.late)}, and still counts"
 
 

@@ -9,13 +9,16 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import fields
+from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from checkwatch.core.entry import (
     RESERVED,
     Adopted,
+    Closing,
     Entry,
+    Flag,
     Happening,
     Outcome,
     PlaceKnown,
@@ -37,17 +40,29 @@ FORMS: dict[str, type[Entry]] = {
 
 _FORM_OF = {kind: form for form, kind in FORMS.items()}
 
-_COMMON = frozenset(field.name for field in fields(Entry))
+_COMMON = frozenset(field.name for field in fields(Entry)) & frozenset(Line._fields)
 
 #: The field that the column `what` holds, where the word is not the type's own.
 _CODE_FIELD = {"happening": "code", "result": "check"}
 
-#: The fields that the payload of each form holds.
+#: Fields of which the payload speaks only where they say something: those of every form, then
+#: those of one.
+_SELDOM = ("clock_offset", "signed")
+_SELDOM_OF = {
+    "fault-closed": ("how",),
+    "happening": ("gtin", "lot", "serial", "expiry"),
+    "result": ("flag",),
+}
+SELDOM = {form: (*_SELDOM, *_SELDOM_OF.get(form, ())) for form in FORMS}
+
+#: The fields that the payload of each form always holds.
 PAYLOAD = {
     form: tuple(
         field.name
         for field in fields(kind)
-        if field.name not in _COMMON and field.name != _CODE_FIELD.get(form)
+        if field.name not in _COMMON
+        and field.name not in SELDOM[form]
+        and field.name != _CODE_FIELD.get(form)
     )
     for form, kind in FORMS.items()
 }
@@ -64,6 +79,9 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "value": Decimal,
     "measures": _read_measures,
     "limits": tuple,
+    "how": Closing,
+    "flag": Flag,
+    "expiry": date.fromisoformat,
 }
 
 _encode = json.JSONEncoder(
@@ -77,7 +95,6 @@ def to_line(entry: Entry, position: int, prev_hash: bytes) -> Line:
     Raises WrongUse for text that not every database can hold.
     """
     form = _FORM_OF[type(entry)]
-    names = PAYLOAD[form]
     line = Line(
         seq=entry.seq,
         machine=entry.machine,
@@ -89,11 +106,20 @@ def to_line(entry: Entry, position: int, prev_hash: bytes) -> Line:
         by=entry.by,
         note=entry.note,
         ref=entry.ref,
-        payload=_encode({name: getattr(entry, name) for name in names}) if names else "{}",
+        payload=_payload(entry, form),
         prev_hash=prev_hash,
     )
     _refuse_unwritable(line)
     return line
+
+
+def _payload(entry: Entry, form: str) -> str:
+    held = {name: getattr(entry, name) for name in PAYLOAD[form]}
+    for name in SELDOM[form]:
+        value = getattr(entry, name)
+        if value is not None and value != "":
+            held[name] = value
+    return _encode(held) if held else "{}"
 
 
 def to_entry(line: Line) -> Entry:

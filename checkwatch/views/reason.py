@@ -6,7 +6,15 @@ from checkwatch.answers.cause import cause
 from checkwatch.answers.cleared import Because, Cleared
 from checkwatch.core.entry import Entry, Happening, Outcome, Result, Withdrawn
 from checkwatch.core.place import Missing, Untold
-from checkwatch.core.rulebook import Check, OnceEach, Rulebook, UntilNext, ValidFor, Validity
+from checkwatch.core.rulebook import (
+    Check,
+    OnceEach,
+    Rulebook,
+    UntilExpiry,
+    UntilNext,
+    ValidFor,
+    Validity,
+)
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import State
 from checkwatch.core.wording import NOUNS
@@ -152,4 +160,6 @@ def clause(validity: Validity) -> str:
         return f"valid until the next {validity.recurrence}"
     if isinstance(validity, OnceEach):
         return f"once each {validity.unit}"
+    if isinstance(validity, UntilExpiry):
+        return "good until the expiry of what was fitted"
     return f"valid for {validity.amount} by the meter {validity.meter}"

@@ -132,7 +132,9 @@ def test_the_first_line_of_the_table_that_applies(
         for code, found in zip("ab", states, strict=False)
     )
     until = dict.fromkeys(excused, FOREVER)
-    machine = MachineStanding(TAG, Standing.UNKNOWN, kept(*log), gates, limits, until, rules())
+    machine = MachineStanding(
+        TAG, Standing.UNKNOWN, kept(*log), gates, limits, until, rules(), COMMISSIONED
+    )
     assert standing_of(machine) is expected
     assert machine._replace(standing=expected).usable is (
         expected in (Standing.CLEARED, Standing.LIMITED)
@@ -142,7 +144,9 @@ def test_the_first_line_of_the_table_that_applies(
 def test_an_advisory_check_is_no_gate() -> None:
     advisory = CheckState(check("fan", gate=False), State.LAPSED, COMMISSIONED)
     gate = CheckState(check("look"), State.VALID, COMMISSIONED)
-    machine = MachineStanding(TAG, Standing.UNKNOWN, kept(*IN), (advisory, gate), (), {}, None)
+    machine = MachineStanding(
+        TAG, Standing.UNKNOWN, kept(*IN), (advisory, gate), (), {}, None, COMMISSIONED
+    )
     assert machine.gates == (gate,)
     assert standing_of(machine) is Standing.CLEARED
     assert standing_of(machine._replace(checks=(advisory,))) is Standing.UNKNOWN

@@ -49,6 +49,7 @@ WORDS: dict[str, tuple[type[e.Entry], dict[str, str]]] = {
     "case-end": (e.CaseEnd, {}),
     "struck": (e.Struck, {"of": "H1"}),
     "note": (e.Note, {"note": "on loan"}),
+    "restored": (e.Restored, {}),
 }
 
 

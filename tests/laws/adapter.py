@@ -108,6 +108,8 @@ def as_dict(entry: e.Entry) -> dict[str, Any]:
             "until",
             "started",
             "limits",
+            "flag",
+            "expiry",
         )
         if hasattr(entry, name)
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from hypothesis import strategies as st
 
 CHECKS = ("full", "middle", "short", "extra")
+FITTING = "absorbent-change"
 WORDS = ("power-on", "moved", "returned", "fault", "fault-closed", "case-start", "case-end")
 
 #: Durations with an `early` and a `late` that are together shorter.
@@ -54,7 +55,8 @@ def maybe(*lines: str) -> st.SearchStrategy[str]:
 @st.composite
 def clauses(draw: st.DrawFn) -> str:
     """One validity clause with some of the modifiers that its kind may carry."""
-    kind = draw(st.sampled_from(("valid_for", "valid_for", "until_next", "once_each", "use")))
+    kinds = ("valid_for", "valid_for", "until_next", "once_each", "use", "expiry")
+    kind = draw(st.sampled_from(kinds))
     if kind == "use":
         lines = [
             'valid_for_use = 30\nmeter = "hours"',
@@ -63,6 +65,8 @@ def clauses(draw: st.DrawFn) -> str:
             draw(maybe("late = 10")),
             draw(maybe("warn_before = 2.5", "warn_before = 30")),
         ]
+    elif kind == "expiry":
+        lines = [f'valid_until_expiry = "{FITTING}"', draw(maybe('warn_before = "PT2H"'))]
     else:
         length, early, late = draw(st.sampled_from(LENGTHS))
         lines = [draw(maybe('warn_before = "PT2H"', 'warn_before = "P10D"'))]
@@ -80,6 +84,11 @@ def clauses(draw: st.DrawFn) -> str:
     return "\n".join(["[[check.validity]]", *filter(None, lines)])
 
 
+def _voiding(words: list[str], validity: list[str]) -> list[str]:
+    """What is fitted anew ends what the last item's label said."""
+    return [*words, FITTING] if any(FITTING in clause for clause in validity) else words
+
+
 def _listed(words: list[str]) -> str:
     return "[" + ", ".join(f'"{word}"' for word in words) + "]"
 
@@ -90,12 +99,13 @@ def checks(draw: st.DrawFn, position: int, codes: tuple[str, ...]) -> str:
     voided = draw(st.lists(st.sampled_from(WORDS), unique=True, min_size=1, max_size=3))
     may_survive = [w for w in ("moved", "returned", "fault-closed") if w not in voided]
     measure = draw(st.booleans())
+    validity = draw(st.lists(clauses(), max_size=2))
     lines = [
         f'[[check]]\ncode = "{codes[position]}"\ntitle = "{codes[position]}"\nendless = true',
         'kinds = ["am", "kit"]' if position == 0 or draw(st.booleans()) else 'kinds = ["am"]',
         draw(st.sampled_from(("", "", "gate = false"))),
         "covers = " + _listed([c for c in codes[position + 1 :] if draw(st.booleans())]),
-        f"voided_by = {_listed(voided)}",
+        f"voided_by = {_listed(_voiding(voided, validity))}",
         "survives = " + _listed([w for w in may_survive if draw(st.booleans())]),
         draw(maybe('after_fail = "engineer"')),
         draw(
@@ -105,7 +115,7 @@ def checks(draw: st.DrawFn, position: int, codes: tuple[str, ...]) -> str:
                 "minutes = { hands_on = 6 }",
             )
         ),
-        *draw(st.lists(clauses(), max_size=2)),
+        *validity,
     ]
     if measure:
         lines += [
@@ -125,7 +135,9 @@ def rulebooks(draw: st.DrawFn, zone: str, most: int) -> str:
         (
             f'[rulebook]\ntitle = "invented"\nzone = "{zone}"',
             draw(maybe('longest_exception = "PT12H"', 'longest_exception = "P1D"')),
+            draw(maybe('untrained = "stopped"\nunknown_person = "flagged"')),
             '[[happening]]\ncode = "power-on"\ntitle = "Switched on"',
+            f'[[happening]]\ncode = "{FITTING}"\ntitle = "Absorbent changed"',
             draw(maybe('[[happening]]\ncode = "repair"\ntitle = "Repaired"')),
             *(draw(checks(position, codes)) for position in range(len(codes))),
             '[[place_kind]]\ncode = "theatre"',

@@ -7,7 +7,7 @@ instants often coincide.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import accumulate
 from typing import Any, NamedTuple
@@ -16,9 +16,9 @@ from zoneinfo import ZoneInfo
 from hypothesis import strategies as st
 
 from checkwatch.core import entry as e
-from checkwatch.core.instant import DAY, HOUR, MINUTE, Instant, from_wall
+from checkwatch.core.instant import DAY, HOUR, MINUTE, Instant, from_wall, to_datetime
 from tests.laws.adapter import MACHINES, World
-from tests.laws.random_rulebooks import CHECKS, kept_rulebooks, rulebooks
+from tests.laws.random_rulebooks import CHECKS, FITTING, kept_rulebooks, rulebooks
 
 #: A zone, and a local time near a change of its clocks.
 CHANGES = (
@@ -29,7 +29,12 @@ CHANGES = (
     ("America/Sao_Paulo", datetime(2018, 11, 4, 0)),
     ("Pacific/Apia", datetime(2011, 12, 30, 0)),
 )
-RARE = ("fault", "withdrawn", "moved", "case-start", "case-end", "note", "returned", "fault-closed")
+RARE = (
+    *("fault", "withdrawn", "moved", "case-start", "case-end", "note", "returned", "fault-closed"),
+    *("restored", "happening"),
+)
+#: Who wrote a result; nearly always nobody asks.
+FLAGS = (*(None,) * 8, *e.Flag)
 #: What is written where much goes wrong, and where little does.
 KINDS = (*("result",) * 16, *("struck", "reading") * 3, *("happening", "exception") * 2, *RARE)
 CALM_KINDS = (*("result", "reading") * 6, "happening", "struck", *("returned", "fault-closed") * 2)
@@ -203,7 +208,9 @@ def _entry(
     if kind == "result":
         return draw(_result(common, pace))
     if kind == "happening":
-        return e.Happening(**common, code=draw(st.sampled_from(("power-on", "repair"))))
+        code = draw(st.sampled_from(("power-on", "repair", FITTING, FITTING)))
+        good = draw(st.sampled_from((None, -1, 0, 1, 3))) if code == FITTING else None
+        return e.Happening(**common, code=code, expiry=_days_on(common["at"], good))
     if kind == "reading":
         return draw(_reading(common, mine))
     if kind == "exception":
@@ -224,6 +231,10 @@ def _entry(
     return e.RESERVED[kind](**common)
 
 
+def _days_on(at: Instant, days: int | None) -> date | None:
+    return None if days is None else (to_datetime(at) + timedelta(days=days)).date()
+
+
 @st.composite
 def _reading(draw: st.DrawFn, common: dict[str, Any], before: Sequence[e.Entry]) -> e.Reading:
     """The meter goes on from where it was read before."""
@@ -242,6 +253,7 @@ def _result(draw: st.DrawFn, common: dict[str, Any], pace: Pace) -> e.Result:
         **common,
         check=draw(st.sampled_from(pace.codes)),
         outcome=outcome,
+        flag=draw(st.sampled_from(FLAGS)),
         started=None if started is None else Instant(common["at"] - started * pace.step),
         measures=() if leak is None else (("leak", leak),),
         limits=(text,) if outcome is e.Outcome.LIMITED and draw(st.booleans()) else (),

@@ -7,6 +7,7 @@ changes and at the microseconds beside them.
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 from functools import partial
 from itertools import pairwise
@@ -19,13 +20,14 @@ from checkwatch.answers.book import Question
 from checkwatch.answers.cleared import Cleared, cleared
 from checkwatch.answers.least_work import least_work
 from checkwatch.core import entry as e
-from checkwatch.core.instant import DAY, FOREVER, HOUR, Instant
+from checkwatch.core.instant import DAY, FOREVER, HOUR, Instant, to_datetime
 from checkwatch.core.judge import Judge
 from checkwatch.core.place import present
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import ORDER, Standing
 from checkwatch.core.window import Window
 from tests.laws.adapter import MACHINES, NAMES, World
+from tests.laws.random_rulebooks import FITTING
 from tests.laws.random_worlds import worlds
 from tests.laws.test_oracle_agrees import boundaries
 from tests.oracle import check_at
@@ -214,6 +216,9 @@ def test_what_is_said_to_clear_a_machine_clears_it(world: World, machine: str) -
     faults = [x for x in before.log.open_faults if x.severity is e.Severity.STOP_USE]
     told = [partial(e.FaultClosed, of=fault.seq) for fault in faults]
     told += [e.Returned] * any("return" in text for text in work.others_must)
+    if any("label" in text for text in work.others_must):
+        good = (to_datetime(later) + timedelta(days=3)).date()
+        told.append(partial(e.Happening, code=FITTING, expiry=good))
     # Without a reading no pass lasts where use is counted.
     values = [x.value for x in before.log.entries if isinstance(x, e.Reading)] or [Decimal(0)]
     told.append(partial(e.Reading, meter="hours", value=values[-1]))

@@ -8,6 +8,7 @@ entries and places are the plain dicts that their files hold.
 Where the page leaves a choice, the reading that clears less was taken, and a comment says so.
 """
 
+from .coverage import coverage
 from .places import place_at
 from .spans import cleared_for, first_gap, place_first_gap, place_until
 from .standing import standing_at
@@ -17,6 +18,7 @@ from .work import least_work, others_must, owed
 __all__ = [
     "check_at",
     "cleared_for",
+    "coverage",
     "first_gap",
     "least_work",
     "others_must",

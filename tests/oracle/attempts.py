@@ -62,14 +62,24 @@ def first_look(rules: Rulebook, entry: Entry, looked_at: Check) -> Attempt | Non
     said = "stopped" if entry["outcome"] == "begun" else entry["outcome"]
     unstruck = worst(said, *by_measures)
     outcome = unstruck
+    doubted = not_counted(rules, entry, looked_at)
+    if said in ("pass", "limited") and doubted:
+        outcome = worst("stopped", unstruck)
     if said in ("pass", "limited") and (entry["plainly_struck"] or lacks_required(done, entry)):
         outcome = worst("stopped", unstruck)
     if outcome in ("pass", "limited") and lacks_required(looked_at, entry, done):
         return None
     limits = limit_texts(rules, entry, done, looked_at) if unstruck == "limited" else []
     lacking = lacks_required(done, entry) or lacks_required(looked_at, entry, done)
-    gave = unstruck in ("pass", "limited") and not lacking
+    gave = unstruck in ("pass", "limited") and not lacking and not doubted
     return Attempt(entry, began(done, entry), outcome, limits, gave)
+
+
+def not_counted(rules: Rulebook, entry: Entry, looked_at: Check) -> bool:
+    """Say whether a gate's result counts as stopped because of who wrote it."""
+    asked = {"untrained": "untrained", "unknown": "unknown_person"}.get(entry.get("flag") or "")
+    verdict = rules["rulebook"].get(asked, "counts") if asked else "counts"
+    return bool(looked_at.get("gate", True)) and verdict in ("stopped", "refused")
 
 
 def after_fails(

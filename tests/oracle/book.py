@@ -11,7 +11,7 @@ Version = tuple[int, int, Rulebook]
 RESERVED = frozenset(
     {
         *("enrolled", "retired", "moved", "withdrawn", "returned", "fault", "fault-closed"),
-        *("exception", "reading", "case-start", "case-end", "struck", "note"),
+        *("exception", "reading", "case-start", "case-end", "struck", "note", "restored"),
     }
 )
 # Struck without being restored, these give nothing, although they still void what they void.

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -43,6 +43,8 @@ def times_of(
     done = attempt.entry["at"]
     if "valid_for_use" in clause:
         found = by_use(clause, done, before, mine, zone)
+    elif "valid_until_expiry" in clause:
+        found = by_label(clause, done, mine, zone)
     elif "once_each" in clause:
         found = by_period(clause, done, zone)
     elif "valid_until_next" in clause:
@@ -67,6 +69,27 @@ def by_period(clause: Clause, done: int, zone: str) -> Times:
     found = around(clause, calendar.next_period_end(done, clause["once_each"], zone), zone)
     start = calendar.period_end(done, clause["once_each"], zone)
     return found._replace(due_from=min(start, found.due_from))
+
+
+def by_label(clause: Clause, done: int, mine: Sequence[Entry], zone: str) -> Times:
+    """Due at the end of the day that the label of what is fitted names; without one, over at once.
+
+    A struck fitting gives nothing, so the day before it counts too, whichever is earlier.
+    """
+    days = []
+    for entry in mine:
+        if entry["what"] == clause["valid_until_expiry"] and entry["at"] <= done:
+            days = [*days, entry["expiry"]] if entry["plainly_struck"] else [entry["expiry"]]
+    unstruck = [
+        entry
+        for entry in mine
+        if entry["what"] == clause["valid_until_expiry"]
+        and entry["at"] <= done
+        and not entry["plainly_struck"]
+    ]
+    if None in days or not unstruck:
+        return Times(done, done, done)
+    return around(clause, calendar.midnight(min(days) + timedelta(days=1), zone), zone)
 
 
 def by_recurrence(clause: Clause, done: int, zone: str) -> Times:

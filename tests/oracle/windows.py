@@ -204,7 +204,7 @@ def voids_gates(entry: Entry, mine: Sequence[Entry]) -> bool:
     if entry["what"] == "fault-closed":
         fault = fault_named_by(entry, mine)
         return fault is None or stops_use(fault)
-    return entry["what"] in ("returned", "moved")
+    return entry["what"] in ("returned", "moved", "restored")
 
 
 def survivors(rule: Check) -> list[str]:

@@ -2,9 +2,11 @@
 # ruff: noqa: N803  (T, K and D are the definition's own letters)
 
 from collections.abc import Sequence
+from datetime import timedelta
 from itertools import combinations
 from typing import Any
 
+from . import calendar
 from .attempts import attempts_of, covered, engineer_came
 from .book import (
     Check,
@@ -22,6 +24,7 @@ from .book import (
     withdrawn,
 )
 from .standing import excused_at
+from .validity import by_label
 from .windows import is_ready, state_at
 
 
@@ -111,11 +114,36 @@ def by_others(rules: Rulebook, mine: Sequence[Entry], at: int) -> list[Entry]:
     if withdrawn(mine):
         missing.append({"what": "returned"})
     missing += [{"what": "returned"} for gate in gates if needs_engineer(rules, mine, gate, at)]
+    done = written_at(missing, mine, at)
+    return [*done, *written_at(fittings(rules, [*mine, *done], gates, at), [*mine, *done], at)]
+
+
+def written_at(missing: list[dict[str, Any]], mine: Sequence[Entry], at: int) -> list[Entry]:
+    """Give what is missing as entries of an instant, after all others."""
     last = max(entry["seq"] for entry in mine)
     return [
         {**entry, "seq": seq, "at": at, "plainly_struck": False, "struck_by": None}
         for seq, entry in enumerate(missing, start=last + 1)
     ]
+
+
+def fittings(
+    rules: Rulebook, mine: Sequence[Entry], gates: Sequence[Check], at: int
+) -> list[dict[str, Any]]:
+    """Give what must be fitted anew, its label read: by no label is what is fitted still good."""
+    found = []
+    for happening in rules.get("happening", []):
+        clause = {"valid_until_expiry": happening["code"]}
+        asked = any(
+            clause.items() <= known.items()
+            for gate in gates
+            if not is_ready(state_at(rules, mine, gate["code"], at))
+            for known in gate.get("validity", [])
+        )
+        if asked and by_label(clause, at, mine, rules["rulebook"]["zone"]).expiry <= at:
+            good = calendar.wall(at, rules["rulebook"]["zone"]).date() + timedelta(days=3)
+            found.append({"what": happening["code"], "expiry": good})
+    return found
 
 
 def needs_engineer(rules: Rulebook, mine: Sequence[Entry], check: Check, at: int) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
+from datetime import date
 from decimal import Decimal
 from types import UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
@@ -33,6 +34,8 @@ def value_of(hint: Any) -> st.SearchStrategy[Any]:
         return st.lists(st.tuples(TEXT, DECIMALS), max_size=3).map(tuple)
     if get_origin(hint) in (UnionType, Union):
         return st.one_of([value_of(part) for part in get_args(hint)])
+    if hint is date:
+        return st.dates()
     if hint is type(None):
         return st.none()
     if get_origin(hint) is tuple:

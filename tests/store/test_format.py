@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from checkwatch.core.entry import RESERVED
-from checkwatch.store.columns import FORMS, PAYLOAD
+from checkwatch.store.columns import FORMS, PAYLOAD, SELDOM
 from checkwatch.store.seal import Line, hash_of
 from checkwatch.store.tables import entry, metadata
 
@@ -27,13 +27,20 @@ def test_the_page_names_every_table_and_column() -> None:
 
 
 def test_the_page_gives_the_payload_of_every_form() -> None:
-    rows = re.findall(r"^\| ((?:`[a-z-]+` ?)+)\| (.+) \|$", PAGE, re.MULTILINE)
+    always = PAGE.partition("only where they say something")[0]
+    rows = re.findall(r"^\| ((?:`[a-z-]+` ?)+)\| (.+) \|$", always, re.MULTILINE)
     told = {form: text for forms, text in rows for form in re.findall(r"`([a-z-]+)`", forms)}
     for form, names in PAYLOAD.items():
         # The first word in each part is a field; others explain it.
         fields = re.findall(r"(?:^|[,;] )`([a-z_]+)`", told[form])
         assert fields == sorted(names), form
     assert set(RESERVED) < set(FORMS) == set(PAYLOAD)
+
+
+def test_the_page_gives_the_fields_that_are_seldom_there() -> None:
+    seldom = PAGE.partition("only where they say something")[2].partition("## ")[0]
+    told = {name for row in seldom.splitlines()[4:] for name in re.findall(r"`([a-z_]+)`", row)}
+    assert told >= {name for names in SELDOM.values() for name in names}
 
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=9)

@@ -1,0 +1,98 @@
+"""Who may write what, what a PIN stands for, and what is fitted to machines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from checkwatch.core.entry import RESERVED
+from checkwatch.core.mistake import nearest, quoted
+from checkwatch.core.rulebook import Item, Role, Rulebook
+from checkwatch.rules.table import Table, code_of
+
+#: What a role may be needed for beside codes and reserved words: a striking that restores, and the
+#: adoption of a rulebook.
+ACTS = ("restore", "adopt")
+
+#: What makes an answer worse, or is written in an emergency: nobody may be kept from it.
+FOR_EVERYBODY = ("exception", "fault", "withdrawn", "note", "case-start", "case-end", "struck")
+
+#: What nobody writes by hand.
+_BY_ITSELF = ("enrolled", "restored")
+
+
+def read_roles(tables: Iterable[Table]) -> list[tuple[Table, Role]]:
+    """The roles, each with where it stands."""
+    found: list[tuple[Table, Role]] = []
+    for table in tables:
+        code, title = code_of(table), table.text("title", required=True)
+        role = Role(code, title, table.texts("may", required=True))
+        table.finish()
+        if any(code == other.code for _, other in found):
+            table.note("code", f"{quoted(code)} is the code of another role", "rename one")
+        found.append((table, role))
+    return found
+
+
+def read_signatures(table: Table | None) -> dict[str, str]:
+    """What a PIN stands for, by the word that it is asked for."""
+    if table is None:
+        return {}
+    words = table.keys()
+    return {word: meaning for word in words if (meaning := table.text(word, required=True))}
+
+
+def read_items(tables: Iterable[Table]) -> tuple[Item, ...]:
+    """What is fitted to machines; no two items share a GTIN."""
+    found: list[Item] = []
+    taken: dict[str, str] = {}
+    for table in tables:
+        title, happening = table.text("title", required=True), code_of(table, "happening")
+        gtins = tuple(g for g in table.texts("gtins", required=True) if _is_gtin(table, g))
+        table.finish()
+        for gtin in gtins:
+            if gtin in taken:
+                table.note("gtins", f"{gtin} is that of {quoted(taken[gtin])} too", "keep one")
+            taken.setdefault(gtin, title)
+        found.append(Item(title, gtins, happening))
+    return tuple(found)
+
+
+def _is_gtin(table: Table, text: str) -> bool:
+    """Whether it has 14 digits of which the last is the check digit (GS1 General Specifications,
+    7.9.1: weights 3 and 1 from the right)."""
+    if not (len(text) == 14 and text.isascii() and text.isdecimal()):
+        remedy = "write 14 digits, with zeros before a shorter number"
+        table.note("gtins", f"{quoted(text)} is no GTIN of 14 digits", remedy)
+        return False
+    total = sum(int(digit) * (1 if index % 2 else 3) for index, digit in enumerate(text[:-1]))
+    if (right := -total % 10) != int(text[-1]):
+        what = f"the last digit of {text} does not check: it would be {right}"
+        table.note("gtins", what, "compare it with the label")
+        return False
+    return True
+
+
+def look_at_words(
+    rulebook: Rulebook, roles: Iterable[tuple[Table, Role]], signatures: Table | None
+) -> None:
+    """Notes what roles and signatures say of words that nobody may be kept from, or that are
+    none."""
+    for table, role in roles:
+        for word in role.may:
+            for what, remedy in _wrong(word, rulebook):
+                table.note("may", what, remedy)
+    for word in rulebook.signatures:
+        for what, remedy in _wrong(word, rulebook):
+            assert signatures is not None, "a signature stands in the table"
+            signatures.note(word, what, remedy)
+
+
+def _wrong(word: str, rulebook: Rulebook) -> Iterator[tuple[str, str]]:
+    if word in FOR_EVERYBODY:
+        yield f"{quoted(word)} makes nothing cleared: nobody is kept from it", "take it out"
+        return
+    words = [w for w in RESERVED if w not in (*FOR_EVERYBODY, *_BY_ITSELF)]
+    known = [*rulebook.checks, *rulebook.happenings, *words, *ACTS]
+    if word not in known:
+        remedy = nearest(word, known, f"write a code, or one of {', '.join([*words, *ACTS])}")
+        yield f"{quoted(word)} is nothing that is written", remedy
