@@ -3,6 +3,7 @@ are adopted already, to judge now or later."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from typing import Generic, NamedTuple, TypeVar
@@ -11,8 +12,8 @@ from checkwatch.answers.book import Book, Question
 from checkwatch.core.entry import Adopted, Happening, Result
 from checkwatch.core.instant import Instant
 from checkwatch.core.place import PlaceStanding, place_standing
-from checkwatch.core.rulebook import Rulebook
-from checkwatch.core.standing import MachineStanding
+from checkwatch.core.rulebook import Check, Rulebook
+from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import Standing
 from checkwatch.core.versions import Version, Versions
 
@@ -52,20 +53,46 @@ def _freedom(standing: Standing) -> int:
     return len(_USABLE) - _USABLE.index(standing) if standing in _USABLE else 0
 
 
+class Shift(NamedTuple):
+    """One machine that would stand as before, but until another instant."""
+
+    machine: MachineStanding
+    before: Instant
+    after: Instant
+
+    @property
+    def earlier(self) -> bool:
+        """Whether its standing would end earlier."""
+        return self.after < self.before
+
+
+class Passes(NamedTuple):
+    """Of the machines of one kind whose pass of a gate counts before and after: by how many of
+    them it would end earlier by time, and by how many later."""
+
+    check: Check
+    kind: str
+    earlier: int
+    later: int
+
+
 class Adoption(NamedTuple):
-    """From `start` on: the machines and places that change, and the book's codes that are no
-    longer known."""
+    """From `start` on: the machines and places that change, what would last less long or longer,
+    and the book's codes that are no longer known."""
 
     start: Instant
     changes: tuple[Change[MachineStanding], ...]
     places: tuple[Change[PlaceStanding], ...]
+    shifts: tuple[Shift, ...]
+    passes: tuple[Passes, ...]
     lost_checks: tuple[str, ...]
     lost_happenings: tuple[str, ...]
     lost_place_kinds: tuple[str, ...]
 
 
 def adoption(book: Book, question: Question, rulebook: Rulebook, start: Instant) -> Adoption:
-    """Compares the standings at `start` under the rules in force and under the new ones."""
+    """Compares the standings at `start`, and how long they last, under the rules in force and under
+    the new ones."""
     latest = max((version.seq for version in book.versions.adopted), default=0)
     version = Version(start, latest + 1, question.now, rulebook)
     versions = Versions.of(*book.versions.adopted, version)
@@ -75,10 +102,13 @@ def adoption(book: Book, question: Question, rulebook: Rulebook, start: Instant)
     checks = {entry.check for entry in entries if isinstance(entry, Result)}
     happenings = {entry.code for entry in entries if isinstance(entry, Happening)}
     kinds = {place.place_kind for place in book.places_known(then).values()}
+    before, after = _machines(book, then), _machines(new, then)
     return Adoption(
         start,
-        _changed(_machines(book, then), _machines(new, then)),
+        _changed(before, after),
         _changed(_places(book, then), _places(new, then)),
+        _shifts(book, new, then),
+        _passes(before, after),
         tuple(sorted(checks.difference(rulebook.checks))),
         tuple(sorted(happenings.difference(rulebook.happenings))),
         tuple(sorted(kinds.difference(rulebook.place_kinds))),
@@ -107,6 +137,48 @@ def _changed(
     ]
     changes.sort(key=lambda one: (list(Direction).index(one[1].direction), one[0]))
     return tuple(change for _, change in changes)
+
+
+def _shifts(book: Book, new: Book, then: Question) -> tuple[Shift, ...]:
+    """The machines that keep their standing until another instant; earlier ends first, each in the
+    order in which they would come. Nobody knows of an end in a book that is not believed."""
+    found = []
+    before = {} if book.doubts else _machines(book, then)
+    for tag, stands in before.items():
+        after = new.standing(tag, then)
+        if after.standing is stands.standing:
+            ends = (one.judge(tag, then).until(then.at) for one in (book, new))
+            found.append(Shift(after, *ends))
+    moved = [shift for shift in found if shift.before != shift.after]
+    return tuple(sorted(moved, key=lambda one: (not one.earlier, one.after, one.machine.machine)))
+
+
+def _passes(
+    before: Mapping[str, MachineStanding], after: Mapping[str, MachineStanding]
+) -> tuple[Passes, ...]:
+    """The gates with passes that would end at another time; the most earlier ends first."""
+    earlier: Counter[tuple[str, str]] = Counter()
+    later: Counter[tuple[str, str]] = Counter()
+    checks: dict[str, Check] = {}
+    for tag, stands in after.items():
+        ends = {gate.check.code: _expiry(gate) for gate in before[tag].gates}
+        for gate in stands.gates:
+            was, will_be = ends.get(gate.check.code), _expiry(gate)
+            if was is None or will_be is None or was == will_be or stands.log.enrolled is None:
+                continue
+            checks[gate.check.code] = gate.check
+            (earlier if will_be < was else later)[stands.log.enrolled.kind, gate.check.code] += 1
+    found = [
+        Passes(checks[code], kind, earlier[kind, code], later[kind, code])
+        for kind, code in {*earlier, *later}
+    ]
+    found.sort(key=lambda one: (-one.earlier, -one.later, one.kind, one.check.code))
+    return tuple(found)
+
+
+def _expiry(gate: CheckState) -> Instant | None:
+    """When a pass that counts ends by time."""
+    return gate.window.expiry if gate.ready and gate.window is not None else None
 
 
 class Rules(NamedTuple):

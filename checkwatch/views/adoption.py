@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from checkwatch.answers.adoption import Adoption, Change, Course, Direction, Rules
+from checkwatch.answers.adoption import Adoption, Change, Course, Direction, Passes, Rules, Shift
 from checkwatch.core.instant import to_datetime
 from checkwatch.core.place import PlaceStanding
 from checkwatch.core.standing import MachineStanding
 from checkwatch.views.report import Command, Report, Table
-from checkwatch.views.words import Here, harmless, listed, plural
+from checkwatch.views.words import Here, harmless, inside, listed, plural, spoken
 
 #: What would stand differently, by its name.
 Changes = Sequence[tuple[str, Change[MachineStanding] | Change[PlaceStanding]]]
@@ -18,6 +18,9 @@ Changes = Sequence[tuple[str, Change[MachineStanding] | Change[PlaceStanding]]]
 
 #: So much of what somebody gave as a reason is shown.
 _REASON = 400
+
+#: So many machines are named that would stand until another time.
+_MOST = 10
 
 
 def in_force(found: Course, here: Here) -> Report:
@@ -79,19 +82,21 @@ def preview(found: Adoption, known: Course, here: Here) -> Report:
 
 
 def adoption(found: Adoption, here: Here) -> Report:
-    """Which machines and places would change standing and in which direction, and which codes are
-    lost."""
+    """Which machines and places would change standing and in which direction, what would last less
+    long or longer, and which codes are lost."""
     report: Report = [f"In force from {here.when(found.start)}."]
     changed: dict[str, Changes] = {
         "machine": [(one.after.machine, one) for one in found.changes],
         "place": [(one.after.place, one) for one in found.places],
     }
     report += [_count(noun, changes) for noun, changes in changed.items()]
-    every = [change for changes in changed.values() for _, change in changes]
-    if any(change.direction is Direction.TOWARDS for change in every):
-        report.append("Look twice at what leads towards use: there the new rules ask for less.")
+    report += [_count_shifts(found.shifts)] if found.shifts else []
+    if less := _asks_for_less(found):
+        report.append(f"Look twice at what {less}: there the new rules ask for less.")
     for noun, changes in changed.items():
         report += ["", _table(noun, changes)] if changes else []
+    report += ["", _passes(found.passes)] if found.passes else []
+    report += _shifts(found.shifts, here)
     for codes, cost in (
         (found.lost_checks, "their results count for nothing"),
         (found.lost_happenings, "they void every check before them"),
@@ -103,12 +108,59 @@ def adoption(found: Adoption, here: Here) -> Report:
     return report
 
 
+def _asks_for_less(found: Adoption) -> str:
+    """What is to be looked at twice; empty for nothing."""
+    directions = {one.direction for one in found.changes} | {one.direction for one in found.places}
+    towards = Direction.TOWARDS in directions
+    longer = any(one.later for one in found.passes) or any(not s.earlier for s in found.shifts)
+    return listed(["leads towards use"] * towards + ["lasts longer"] * longer, "or")
+
+
 def _count(noun: str, changes: Changes) -> str:
     if not changes:
         return f"No {noun} would change its standing."
     counts = Counter(change.direction for _, change in changes)
     told = ", ".join(f"{counts[one]} {one}" for one in Direction if counts[one])
     return f"{plural(len(changes), noun)} would change standing: {told}."
+
+
+def _count_shifts(shifts: Sequence[Shift]) -> str:
+    earlier = sum(shift.earlier for shift in shifts)
+    counts = {"earlier": earlier, "later": len(shifts) - earlier}
+    told = ", ".join(f"{count} {how}" for how, count in counts.items() if count)
+    return (
+        f"{plural(len(shifts), 'machine')} would stand as before, but until another time: {told}."
+    )
+
+
+def _passes(passes: Sequence[Passes]) -> Table:
+    rows = tuple(
+        (
+            harmless(inside(one.check.title), 30),
+            spoken(one.kind),
+            str(one.earlier or ""),
+            str(one.later or ""),
+        )
+        for one in passes
+    )
+    return Table(("passes of", "by machines of kind", "end earlier", "end later"), rows)
+
+
+def _shifts(shifts: Sequence[Shift], here: Here) -> Report:
+    """The first machines that would stand until another time."""
+    rows = tuple(
+        (
+            shift.machine.machine,
+            shift.machine.standing,
+            here.local(shift.before),
+            here.local(shift.after),
+            "earlier" if shift.earlier else "later",
+        )
+        for shift in shifts[:_MOST]
+    )
+    heading = ("machine", "standing", "until so far", "by the new rules", "that is")
+    more = [f"And {plural(n, 'more machine')}."] if (n := len(shifts) - _MOST) > 0 else []
+    return ["", Table(heading, rows), *more] if rows else []
 
 
 def _table(noun: str, changes: Changes) -> Table:

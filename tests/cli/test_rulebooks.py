@@ -46,6 +46,18 @@ V3 = (
 )
 
 
+def test_rules_that_only_shorten_say_what_would_end_earlier(small: str, versions: Path) -> None:
+    with freeze_time(NOON):
+        assert run("--db", small, "done", "AM-01", "self-test", "pass").code == 0
+    shorter = versions / "v2.toml"
+    shorter.write_text(RULES.replace("PT24H", "PT20H"), encoding="utf-8")
+    said = flat(adopt(small, shorter, at="2040-06-01T13:00:00Z"))
+    assert "No machine would change its standing." in said
+    assert "1 machine would stand as before, but until another time: 1 earlier." in said
+    assert "full self-test anaesthetic machine 1 " in said
+    assert "AM-01 . cleared Sat 2 Jun 13:00 BST Sat 2 Jun 09:00 BST earlier" in said
+
+
 def flat(said: Said) -> str:
     assert said.code == 0, said.err
     return " ".join(said.out.split())
