@@ -174,7 +174,7 @@ def done(
         begin = under_way(fields["machine"], check, asked.book, question)
         if begin is None:
             return None
-        since = f"begun at {asked.here.local(begin.at)}, entry {begin.seq}"
+        since = f"begun {asked.here.moment(begin.at)}, entry {begin.seq}"
         tell(f"{since}; say --started if that was another test")
         return begin.at
 

@@ -84,7 +84,7 @@ def which(answer: Which, here: Here) -> Report:
     limited = [one.asked for one in answer.answers if one.decides is Standing.LIMITED]
     noun = spoken(answer.kind) if answer.kind else "place"
     now = answer.question.at == answer.question.now
-    moment = "now" if now else f"at {here.when(answer.question.at)}"
+    moment = "now" if now else here.dated(answer.question.at)
     if not answer.answers:
         return [f"There is no {noun} to ask about."]
     count = f"{len(able)} of {plural(len(answer.answers), noun)}"
@@ -130,8 +130,8 @@ def windows(answer: Windows, here: Here) -> Report:
     checks = {check.code: check for check, _ in answer.windows}
     report: Report = [
         f"{answer.machine} has {plural(len(answer.windows), 'window')} in "
-        f"{plural(len(checks), 'check')}, by the rulebook in force at "
-        f"{here.local(answer.question.at)}."
+        f"{plural(len(checks), 'check')}, by the rulebook in force "
+        f"{here.moment(answer.question.at)}."
     ]
     if answer.doubts:
         report.append(f"The book is not believed: {listed(answer.doubts)}.")
