@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from datetime import date
 from typing import NamedTuple
 
+from checkwatch.core.gtin import check_digit_fits
 from checkwatch.core.mistake import quoted
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.gs1_elements import (
@@ -24,7 +25,6 @@ from checkwatch.exchange.gs1_elements import (
     Element,
     Kind,
     calendar_day,
-    check_digit_fits,
     mistakes_in,
 )
 

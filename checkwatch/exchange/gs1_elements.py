@@ -2,7 +2,7 @@
 
 Lengths and characters: GS1 Barcode Syntax Dictionary. Which identifiers need no separator behind
 them: GS1 General Specifications, 7.8, "element strings with predefined length". Dates: the same,
-3.4 and 7.12. Check digits: the same, 7.9. Section numbers are as others quote them.
+3.4 and 7.12. Section numbers are as others quote them.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from datetime import date
 from enum import Enum, auto
 from typing import NamedTuple
 
+from checkwatch.core.gtin import check_digit_fits
 from checkwatch.core.mistake import quoted
 from checkwatch.errors import Problem
 
@@ -135,15 +136,6 @@ def _mistakes_in_meaning(value: str, form: Form, where: str, today: date) -> Ite
         except ValueError:
             what = f"{quoted(value)} is no day of the calendar"
             yield Problem(where, what, "it is year, month and day, as 271231; 00 is the last day")
-
-
-def check_digit_fits(digits: str) -> bool:
-    """Whether the last digit is the one that the others give: weights 3, 1, 3 … from the right.
-
-    GS1 General Specifications, 7.9.
-    """
-    weighted = (int(digit) * (3 if n % 2 else 1) for n, digit in enumerate(reversed(digits)))
-    return sum(weighted) % 10 == 0
 
 
 def calendar_day(yymmdd: str, today: date) -> date:

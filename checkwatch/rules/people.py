@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from checkwatch.core.entry import RESERVED
+from checkwatch.core.gtin import check_digit, check_digit_fits
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.rulebook import Item, Role, Rulebook
 from checkwatch.rules.table import Table, code_of
@@ -58,15 +59,13 @@ def read_items(tables: Iterable[Table]) -> tuple[Item, ...]:
 
 
 def _is_gtin(table: Table, text: str) -> bool:
-    """Whether it has 14 digits of which the last is the check digit (GS1 General Specifications,
-    7.9.1: weights 3 and 1 from the right)."""
+    """Whether it has 14 digits of which the last one checks the others."""
     if not (len(text) == 14 and text.isascii() and text.isdecimal()):
         remedy = "write 14 digits, with zeros before a shorter number"
         table.note("gtins", f"{quoted(text)} is no GTIN of 14 digits", remedy)
         return False
-    total = sum(int(digit) * (1 if index % 2 else 3) for index, digit in enumerate(text[:-1]))
-    if (right := -total % 10) != int(text[-1]):
-        what = f"the last digit of {text} does not check: it would be {right}"
+    if not check_digit_fits(text):
+        what = f"the last digit of {text} does not check: it would be {check_digit(text[:-1])}"
         table.note("gtins", what, "compare it with the label")
         return False
     return True

@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from checkwatch.core.gtin import check_digit_fits
 from checkwatch.errors import WrongUse
 from checkwatch.exchange.gs1 import bracketed, gtin14, read_label
 from checkwatch.exchange.gs1_elements import (
@@ -23,7 +24,6 @@ from checkwatch.exchange.gs1_elements import (
     Element,
     Kind,
     calendar_day,
-    check_digit_fits,
     mistakes_in,
 )
 from tests.outside.evidence import Mark, Row, Source
