@@ -38,9 +38,9 @@ def _run() -> int:
         code = quick(sys.argv[1:])
         if code is not None:
             return code
-        from checkwatch.cli.app import app
+        from checkwatch.cli.app import app_for
 
-        app()
+        app_for(sys.argv[1:])()
     except errors.CheckwatchError as refusal:
         tell_problems(refusal.problems)
         return refusal.exit_code

@@ -14,7 +14,7 @@ import pytest
 import typer
 
 from checkwatch import errors
-from checkwatch.cli.app import app
+from checkwatch.cli.app import app_for
 from checkwatch.core.entry import RESERVED, Outcome, Severity
 from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES
 from checkwatch.core.states import Standing, State
@@ -49,7 +49,7 @@ def commands(command: Any, name: str = "") -> Iterator[tuple[str, Any]]:
         yield name, command
 
 
-COMMANDS = dict(commands(typer.main.get_command(app)))
+COMMANDS = dict(commands(typer.main.get_command(app_for(()))))
 SECTIONS = dict(part.split("\n", 1) for part in page("commands").split("\n## ")[1:])
 
 
@@ -75,7 +75,7 @@ def test_every_option_is_in_its_section_or_in_one_that_it_links(name: str) -> No
 
 
 def test_options_before_the_command_are_those_of_a_question() -> None:
-    root = typer.main.get_command(app)
+    root = typer.main.get_command(app_for(()))
     assert options(root) == told(SECTIONS["Options of a question"])
 
 

@@ -2,31 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from importlib import import_module
+
 import typer
 
-from checkwatch.cli import (
-    changes,
-    entries,
-    exchange,
-    questions,
-    rulebooks,
-    screen,
-    setup,
-    several,
-)
 from checkwatch.cli.options import At, Db, Json, KnownAt, refuse_untaken
 
-app = typer.Typer(
-    name="checkwatch",
-    help="Which machines have a check that still counts, until when and with which limits.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
+#: Which file beside this one has which commands. A command line loads only the files that it
+#: names: a result that is written at a machine does not wait for the rest.
+FILES: dict[str, tuple[str, ...]] = {
+    "questions": ("cleared", "why", "which", "overdue", "windows"),
+    "screen": ("board", "demo"),
+    "setup": ("begin", "enrol", "retire", "upgrade"),
+    "book": ("verify", "book"),
+    "entries": ("done",),
+    "several": ("happened", "fault", "withdraw"),
+    "changes": ("fault-closed", "return", "except", "move", "reading", "note", "strike"),
+    "exchange": ("import", "export"),
+    "rulebooks": ("rules",),
+}
 
 
-@app.callback()
 def before(
     ctx: typer.Context,
     db: Db = None,
@@ -39,13 +36,22 @@ def before(
     refuse_untaken(ctx)
 
 
-for question in (questions.cleared, questions.why, questions.which, questions.overdue):
-    app.command()(question)
-app.command()(questions.windows)
-screen.add_to(app)
-setup.add_to(app)
-entries.add_to(app)
-several.add_to(app)
-changes.add_to(app)
-exchange.add_to(app)
-rulebooks.add_to(app)
+def app_for(words: Sequence[str]) -> typer.Typer:
+    """The program with the commands that a command line may name; with all of them where it names
+    none, so that help and the message for a misspelt one know them."""
+    app = typer.Typer(
+        name="checkwatch",
+        help="Which machines have a check that still counts, until when and with which limits.",
+        no_args_is_help=True,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+    )
+    app.callback()(before)
+    named = [file for file, commands in FILES.items() if not {*words}.isdisjoint(commands)]
+    known = {command for commands in FILES.values() for command in commands}
+    if words and not words[0].startswith("-") and words[0] not in known:
+        named = []
+    for file in named or FILES:
+        import_module(f"checkwatch.cli.{file}").add_to(app)
+    return app

@@ -182,3 +182,9 @@ def windows(
     else:
         show(lists.windows(found, asked.here), asked.banner)
     raise typer.Exit(errors.CANNOT_TELL if found.doubts else errors.YES)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Adds the commands under their names."""
+    for question in (cleared, why, which, overdue, windows):
+        app.command()(question)

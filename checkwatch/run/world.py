@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, tzinfo
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from sqlalchemy import Connection
 
@@ -19,6 +19,7 @@ from checkwatch.core.entry import Entry, PlaceKnown, Retired
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant
 from checkwatch.core.mistake import quoted
 from checkwatch.core.place import rooms_ever
+from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.spelling import ALIKE, alike, likeness, nearest_names
 from checkwatch.core.versions import Version, Versions
 from checkwatch.errors import CannotTell, Problem, WrongUse
@@ -222,7 +223,7 @@ def adopted(conn: Connection) -> Versions:
     for adoption in read.adoptions(conn):
         where = f"rulebook of entry {adoption.seq}"
         try:
-            rulebook = read_or_refuse(adoption.text, where)
+            rulebook = _rulebook(adoption.text, where)
         except WrongUse as refusal:
             raise CannotTell(*refusal.problems) from None
         versions.append(Version(adoption.at, adoption.seq, adoption.recorded, rulebook))
@@ -230,6 +231,12 @@ def adopted(conn: Connection) -> Versions:
         what = "no rulebook was adopted"
         raise CannotTell(Problem("the book", what, "make a new book with `checkwatch begin`"))
     return Versions.of(*versions)
+
+
+@lru_cache(maxsize=32)
+def _rulebook(text: str, where: str) -> Rulebook:
+    """What a text says: an entry is judged by it before it is written and after."""
+    return read_or_refuse(text, where)
 
 
 def _zone(versions: Versions, now: Instant) -> tzinfo:

@@ -8,7 +8,7 @@ import pytest
 import typer
 from freezegun import freeze_time
 
-from checkwatch.cli.app import app
+from checkwatch.cli.app import app_for
 from tests.cli.line import run
 
 ENTRIES = [
@@ -58,7 +58,7 @@ def commands(command: object, *name: str) -> list[tuple[list[str], set[str]]]:
 BEFORE = [["--db", "nowhere"], ["--at", "06:50"], ["--known-at", "06:50"], ["--json"]]
 REFUSED = [
     ([*option, *name], option[0])
-    for name, takes in commands(typer.main.get_command(app))
+    for name, takes in commands(typer.main.get_command(app_for(())))
     for option in BEFORE
     if option[0] not in takes
 ]
