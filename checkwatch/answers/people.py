@@ -1,0 +1,181 @@
+"""Who may write what, decided when it is written, by the people whom the book knows then.
+
+What makes no machine cleared may be written by everybody: a fail, a happening, a fault kept from
+the book would leave a machine cleared.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from checkwatch.core.entry import (
+    Adopted,
+    CaseEnd,
+    CaseStart,
+    EmergencyUse,
+    Enrolled,
+    Entry,
+    Fault,
+    Flag,
+    Happening,
+    Note,
+    Outcome,
+    PlaceKnown,
+    Restored,
+    Result,
+    Struck,
+    Withdrawn,
+)
+from checkwatch.core.instant import wall
+from checkwatch.core.mistake import cut, quoted
+from checkwatch.core.person import People
+from checkwatch.core.rulebook import Doubted, Role, Rulebook
+from checkwatch.core.spelling import nearest_names
+from checkwatch.core.wording import listed, spoken
+from checkwatch.errors import Problem
+
+_GOOD = (Outcome.PASS, Outcome.LIMITED)
+
+#: What nobody is kept from, whatever the rules say.
+_FREE = (CaseEnd, CaseStart, EmergencyUse, Fault, Happening, Note, Withdrawn)
+
+#: What nobody writes by hand.
+_BY_ITSELF = (Enrolled, PlaceKnown, Restored)
+
+#: What becomes of a doubtful result, from best to worst.
+_RANK: tuple[Doubted, ...] = ("counts", "flagged", "stopped", "refused")
+
+_Mistake = tuple[str, str]
+
+
+def word_of(entry: Entry) -> str:
+    """The word by which roles and signatures name an entry; empty for what nobody is kept from."""
+    if isinstance(entry, Struck):
+        return "restore" if entry.restores else ""
+    if isinstance(entry, Adopted):
+        return "adopt"
+    if isinstance(entry, Result) and entry.outcome not in _GOOD:
+        return ""
+    return "" if isinstance(entry, (*_FREE, *_BY_ITSELF)) else entry.what
+
+
+def meaning_of(entry: Entry, rulebook: Rulebook) -> str:
+    """What a PIN stands for that is to be asked for an entry; empty where none is."""
+    return rulebook.signatures.get(word_of(entry), "")
+
+
+def is_of_gate(entry: Entry, rulebook: Rulebook) -> bool:
+    """Whether it is a result that counts for a gate: of one, or of what covers one."""
+    return isinstance(entry, Result) and any(
+        rulebook.checks[code].gate and entry.check in sources
+        for code, sources in rulebook.covering.items()
+    )
+
+
+def flag_of(entry: Entry, rulebook: Rulebook, kind: str, people: People) -> Flag | None:
+    """What is doubtful about who wrote a gate's result on a machine of a kind; None for nothing,
+    and where the rules in force at its `at` do not ask.
+
+    Of this and of a flag that a file brings along the one that the rules take worse stays.
+    """
+    if not isinstance(entry, Result):
+        return None
+    asks = rulebook.untrained != "counts" or rulebook.unknown_person != "counts"
+    if not asks or not is_of_gate(entry, rulebook):
+        return entry.flag
+    person = people.one(entry.by)
+    day = wall(entry.at, rulebook.zone).date()
+    if person is not None and person.is_trained(kind, day):
+        return entry.flag
+    found = Flag.UNKNOWN if person is None else Flag.UNTRAINED
+    asked = [flag for flag in (entry.flag, found) if flag and rulebook.doubted(flag) != "counts"]
+    return max(asked, key=lambda flag: _RANK.index(rulebook.doubted(flag)), default=entry.flag)
+
+
+def mistakes_of(
+    entry: Entry, rulebook: Rulebook, kind: str, people: People, where: str
+) -> tuple[Problem, ...]:
+    """Why somebody may not write an entry; `rulebook` is the version in force at its `at`, `kind`
+    that of its machine."""
+    found = [*_roles(entry, rulebook, people), *_refused(entry, rulebook, kind, people)]
+    return tuple(Problem(where, what, remedy) for what, remedy in found)
+
+
+def nobody(entry: Entry, rulebook: Rulebook, people: People, where: str) -> tuple[Problem, ...]:
+    """What is wrong with an entry that nobody in particular writes, where somebody must: a gate's
+    result, a fault, an exception, a striking, and what a PIN is asked for.
+
+    For what is written at the machine. Of a file from elsewhere nobody can tell any more.
+    """
+    must = isinstance(entry, Fault | EmergencyUse | Struck) or is_of_gate(entry, rulebook)
+    asks = meaning_of(entry, rulebook)
+    if not (must or asks):
+        return ()
+    if not entry.by.strip():
+        return (Problem(where, "who writes it is not said", "add --by with your own code"),)
+    person = people.find(entry.by)
+    if person is not None and person.is_shared:
+        what = f"{quoted(entry.by)} is a code that several people share"
+        return (Problem(where, what, "add --by with your own code"),)
+    if asks and person is None:
+        what = f"a PIN is asked for it, and the book does not know {quoted(entry.by)}"
+        return (Problem(where, what, _unlisted(entry.by, people)),)
+    return ()
+
+
+def _unlisted(code: str, people: People) -> str:
+    """What to do with a code that nobody has."""
+    near = nearest_names(code, (person.code for person in people)) if code.strip() else []
+    return f"did you mean {listed(near, 'or')}?" if near else "see `checkwatch people`"
+
+
+def _roles(entry: Entry, rulebook: Rulebook, people: People) -> Iterator[_Mistake]:
+    word = word_of(entry)
+    roles = rulebook.roles_for(word)
+    person = people.one(entry.by)
+    if not roles or (person is not None and any(role.code in person.roles for role in roles)):
+        return
+    needed = listed((f"{role.code} ({cut(role.title)})" for role in roles), "or")
+    whose = "who writes it is not said"
+    if entry.by.strip():
+        known = "has no such role" if person else "is nobody whom the book knows"
+        whose = f"{quoted(entry.by)} {known}"
+    yield f"{word} is for the role {needed}, and {whose}", _who(roles, people)
+
+
+def _who(roles: tuple[Role, ...], people: People) -> str:
+    """Who may do it instead."""
+    codes = {role.code for role in roles}
+    able = sorted(person.code for person in people if codes & {*person.roles})
+    if able:
+        return f"let {listed(map(cut, able[:5]), 'or')} write it, with --by"
+    return "nobody has it yet: add it in the people file, then `checkwatch people FILE`"
+
+
+def _refused(entry: Entry, rulebook: Rulebook, kind: str, people: People) -> Iterator[_Mistake]:
+    if not (isinstance(entry, Result) and entry.outcome in _GOOD):
+        return
+    flag = flag_of(entry, rulebook, kind, people)
+    if flag is None or not is_of_gate(entry, rulebook) or rulebook.doubted(flag) != "refused":
+        return
+    what = f"a {entry.outcome} by {_doubtful(entry, flag, kind, people)}"
+    remedy = "let somebody who is trained on it do it; a fail or a fault everybody may write"
+    if flag is Flag.UNKNOWN:
+        remedy = _unlisted(entry.by, people)
+    yield f"{what} is not taken", remedy
+
+
+def _doubtful(entry: Result, flag: Flag, kind: str, people: People) -> str:
+    """Who wrote it, and what is doubtful about that."""
+    person = people.find(entry.by)
+    if not entry.by.strip():
+        return "nobody in particular"
+    if person is None:
+        return f"{quoted(entry.by)}, whom the book does not know,"
+    if person.is_shared:
+        return f"{quoted(entry.by)}, a code that several people share,"
+    machine = cut(spoken(kind))
+    ended = [one.until for one in person.trained if one.kind == kind and one.until is not None]
+    if flag is Flag.UNTRAINED and ended:
+        return f"{quoted(entry.by)}, whose training on {machine} ended on {max(ended)},"
+    return f"{quoted(entry.by)}, who is not trained on {machine},"
