@@ -7,6 +7,7 @@ the book would leave a machine cleared.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import get_args
 
 from checkwatch.core.entry import (
     Adopted,
@@ -43,7 +44,7 @@ _FREE = (CaseEnd, CaseStart, EmergencyUse, Fault, Happening, Note, Withdrawn)
 _BY_ITSELF = (Enrolled, PlaceKnown, Restored)
 
 #: What becomes of a doubtful result, from best to worst.
-_RANK: tuple[Doubted, ...] = ("counts", "flagged", "stopped", "refused")
+_RANK: tuple[Doubted, ...] = get_args(Doubted)
 
 _Mistake = tuple[str, str]
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import timedelta
+from typing import get_args
 
 from checkwatch.core.instant import DAY
 from checkwatch.core.mistake import cut, quoted
 from checkwatch.core.period import Period
 from checkwatch.core.rulebook import (
     Check,
+    Doubted,
     ForUse,
     OnceEach,
     Rulebook,
@@ -53,6 +55,7 @@ def doubts(written: Written, where: str) -> tuple[Problem, ...]:
             if isinstance(clause, UntilNext):
                 found += _recurrence(clause, f"{place}: valid_until_next")
     found += _gateless(written)
+    found += _passed_by(written.rulebook, where)
     return tuple(found)
 
 
@@ -135,3 +138,12 @@ def _gateless(written: Written) -> Iterator[Problem]:
             if kind in written.kinds and kind not in gated:
                 what = f"{quoted(kind)} has no gate: such a place is always unknown"
                 yield Problem(f"{place}: needs", what, "add a gate for it, or do not need it")
+
+
+def _passed_by(rulebook: Rulebook, where: str) -> Iterator[Problem]:
+    """Where an invented code comes further than a known one."""
+    ranks = get_args(Doubted)
+    if ranks.index(rulebook.unknown_person) < ranks.index(rulebook.untrained):
+        what = "is milder than untrained: who gives a code that nobody has comes past that"
+        remedy = f'add unknown_person = "{rulebook.untrained}"'
+        yield Problem(f"{where}: rulebook: unknown_person", what, remedy)

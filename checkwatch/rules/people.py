@@ -14,7 +14,8 @@ from checkwatch.rules.table import Table, code_of
 #: adoption of a rulebook.
 ACTS = ("restore", "adopt")
 
-#: What makes an answer worse, or is written in an emergency: nobody may be kept from it.
+#: What makes an answer worse, or is written in an emergency: nobody may be kept from it. So it is
+#: with happenings, of which one that was not written leaves a machine cleared.
 FOR_EVERYBODY = ("exception", "fault", "withdrawn", "note", "case-start", "case-end", "struck")
 
 #: What nobody writes by hand.
@@ -87,11 +88,13 @@ def look_at_words(
 
 
 def _wrong(word: str, rulebook: Rulebook) -> Iterator[tuple[str, str]]:
-    if word in FOR_EVERYBODY:
+    if word in FOR_EVERYBODY or word in rulebook.happenings:
         yield f"{quoted(word)} makes nothing cleared: nobody is kept from it", "take it out"
         return
     words = [w for w in RESERVED if w not in (*FOR_EVERYBODY, *_BY_ITSELF)]
-    known = [*rulebook.checks, *rulebook.happenings, *words, *ACTS]
+    known = [*rulebook.checks, *words, *ACTS]
     if word not in known:
-        remedy = nearest(word, known, f"write a code, or one of {', '.join([*words, *ACTS])}")
+        remedy = nearest(
+            word, known, f"write a check's code, or one of {', '.join([*words, *ACTS])}"
+        )
         yield f"{quoted(word)} is nothing that is written", remedy

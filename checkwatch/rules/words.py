@@ -9,17 +9,19 @@ from textwrap import fill
 from checkwatch.answers.least_work import readies
 from checkwatch.core.rulebook import (
     Check,
+    Doubted,
     DutySpan,
     ForUse,
     Measure,
     PlaceKind,
+    Role,
     Rulebook,
     UntilExpiry,
     UntilNext,
     ValidFor,
     Validity,
 )
-from checkwatch.core.wording import WEEKDAYS, inside, listed, plural, spoken
+from checkwatch.core.wording import NOUNS, WEEKDAYS, inside, listed, plural, spoken
 from checkwatch.rules.phrase import UNASKED, date_of, length, recurrence, voider
 from checkwatch.rules.spans import longest_span, over_from
 
@@ -32,12 +34,15 @@ _CAUTION = (
 
 
 def in_words(rulebook: Rulebook) -> str:
-    """The whole rulebook, at most 79 columns wide: each check, then the places."""
+    """The whole rulebook, at most 79 columns wide: each check, then the places and
+    the people."""
     blocks = [_head(rulebook)]
     blocks += ["\n".join(_check(check, rulebook)) for check in rulebook.checks.values()]
     if rulebook.place_kinds:
         kinds = map(_place_kind, rulebook.place_kinds.values())
         blocks.append("\n".join(["Places", *kinds]))
+    if people := [*_people(rulebook)]:
+        blocks.append("\n".join(["People", *map(_paragraph, people)]))
     return "\n\n".join([*blocks, fill(_CAUTION, _WIDTH)])
 
 
@@ -242,6 +247,48 @@ def _measure(measure: Measure) -> str:
         limits.append("believable from {} to {}".format(*measure.believable))
     said = f": {'; '.join(limits)}" if limits else ": no limits"
     return f"{spoken(measure.code)} in {measure.unit} ({needed}){said}"
+
+
+#: What becomes of a gate's result, as a rulebook says it.
+_DOUBTED: dict[Doubted, str] = {
+    "counts": "counts as any other",
+    "flagged": "counts, and carries a flag wherever it is shown",
+    "stopped": "is written with a flag, and counts as broken off",
+    "refused": "is not taken, unless it is a fail or broken off",
+}
+
+
+def _people(rulebook: Rulebook) -> Iterator[str]:
+    """Who may write what, whose results count, and what a PIN stands for; nothing where everybody
+    may write everything."""
+    acts: dict[tuple[Role, ...], list[str]] = {}
+    for word in dict.fromkeys(word for role in rulebook.roles.values() for word in role.may):
+        acts.setdefault(rulebook.roles_for(word), []).append(_act(word, rulebook))
+    for roles, words in acts.items():
+        who = listed((f"{inside(role.title)} ({role.code})" for role in roles), "or")
+        yield f"Only with the role of {who}: {'; '.join(words)}."
+    if (rulebook.untrained, rulebook.unknown_person) != ("counts", "counts"):
+        known = "by somebody who is not trained on that kind of machine"
+        yield f"A gate's result {known} {_DOUBTED[rulebook.untrained]}."
+        yield f"One by somebody whom the book does not know {_DOUBTED[rulebook.unknown_person]}."
+    for word, meaning in rulebook.signatures.items():
+        yield f'Only with a PIN: {_act(word, rulebook)}. It stands for "{meaning}".'
+
+
+def _act(word: str, rulebook: Rulebook) -> str:
+    """What somebody writes, as a noun."""
+    if word in rulebook.checks:
+        return f"a pass or limited result of {inside(rulebook.checks[word].title)}"
+    return _ACTS.get(word) or NOUNS[word]
+
+
+#: What a role may be needed for, where it is nothing that ends a pass.
+_ACTS = {
+    "restore": "a striking that takes away what an entry cost, too",
+    "adopt": "the adoption of rules",
+    "reading": "the reading of a meter",
+    "retired": "a retirement",
+}
 
 
 def _place_kind(kind: PlaceKind) -> str:
