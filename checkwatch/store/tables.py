@@ -51,12 +51,20 @@ entry = Table(
 Index("ix_entry_machine_at_seq", entry.c.machine, entry.c.at, entry.c.seq)
 Index("ix_entry_recorded", entry.c.recorded)
 
-#: Names stand outside the chain, where they can be corrected and erased.
+#: People stand outside the chain, where they can be corrected and erased. `roles` are codes with
+#: blanks between, `trained` is JSON: each kind with its last day, or null. Of the PIN there is only
+#: a hash, how many wrong ones came since the last right one, and before when none is looked at.
 people = Table(
     "people",
     metadata,
     Column("code", _TEXT, nullable=False),
     Column("name", _TEXT, nullable=False),
+    Column("roles", _TEXT, nullable=False, server_default=""),
+    Column("trained", _TEXT, nullable=False, server_default="{}"),
+    Column("shared", _INTEGER, nullable=False, server_default="0"),
+    Column("pin", _TEXT, nullable=False, server_default=""),
+    Column("pin_wrong", _INTEGER, nullable=False, server_default="0"),
+    Column("pin_after", _INTEGER, nullable=False, server_default="0"),
     PrimaryKeyConstraint("code", name="pk_people"),
     sqlite_strict=True,
 )
