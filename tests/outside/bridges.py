@@ -33,6 +33,10 @@ from checkwatch.run.world import Asked, ask
 from tests.outside.evidence import Mark, Row, Source
 
 TITLE = "Bridges: early, in the exact month, late"
+INTRO = """\
+Inspections of 718 bridges, read into a book by the files of examples/bridges: how many came before
+the month in which they were due, in it and after it, as somebody else counted with plain code, and
+by the windows that the engine opened. That one was late is no finding about a bridge."""
 
 SOURCE = Source("US National Bridge Inventory, 1997-2025, as counted in its description", Mark.DATA)
 

@@ -16,6 +16,10 @@ from tests.outside.one_check import instant, judge, local, refused, window
 from tests.outside.recurrences import NEW_YORK, opened_by
 
 TITLE = "The calendar: recurrences, durations, clock changes"
+INTRO = """\
+A pass under one clause, and when it ends: `valid_until_next` where a recurrence is named,
+`round_up_to` where it is the end of a day, week, month, quarter or year, else `valid_for`, or
+`warn_before` where it is before."""
 
 LONDON = "Europe/London"
 LORD_HOWE, SYDNEY, APIA = "Australia/Lord_Howe", "Australia/Sydney", "Pacific/Apia"
@@ -26,8 +30,8 @@ IGNORED = Source("RFC 5545 (2009), 3.3.10: such times are ignored", Mark.READ)
 SCHEMA = Source("W3C XML Schema Part 2, 2nd ed. (2004), app. E", Mark.READ)
 ISO = Source("ISO 8601, an interval shown widely", Mark.MEMORY)
 TEMPORAL = Source("Temporal.ZonedDateTime add, as documented (MDN, 2025)", Mark.READ)
-MISTAKEN = Source("the same page, on a step back to a time that comes twice", Mark.READ)
-CORRECTED = Source("what three programs do there (mdn/content, issue 44618, 2026)", Mark.SECOND)
+MISTAKEN = Source("Temporal.ZonedDateTime subtract, as documented (MDN, 2025)", Mark.READ)
+CORRECTED = Source("the same in three programs (mdn/content, issue 44618, 2026)", Mark.SECOND)
 BOTH = Source("python-dateutil relativedelta and pendulum 3", Mark.LIBRARY)
 PENDULUM = Source("pendulum 3", Mark.LIBRARY)
 DATEUTIL = Source("python-dateutil relativedelta", Mark.LIBRARY)
@@ -117,13 +121,19 @@ NEXT = {
 
 #: Why a value is not met, by who states it.
 UNLIKE = {
-    (MISTAKEN, "2024-11-03T01:00:00-05:00"): "an error of the page, no value: see the next",
+    (
+        MISTAKEN,
+        "2024-11-03T01:00:00-05:00",
+    ): "an error of the page, no value: three programs do as we do",
     (PENDULUM, "2026-10-25T01:30:00+00:00"): "the second reading; RFC 5545 and we take the first",
     (
         PENDULUM,
         "2010-11-07T00:00:00-03:30",
-    ): "of two midnights we take the first, though the hour is not over",
-    (PENDULUM, "2019-02-16T23:00:00-03:00"): "the first 23:59 of two ends the day there",
+    ): "of two midnights we take the first; most of the day's last hour comes again after it",
+    (
+        PENDULUM,
+        "2019-02-16T23:00:00-03:00",
+    ): "the first 23:59 of two ends the day there; its last hour is still to come",
     (DATEUTIL, "2026-03-29T08:00:00+01:00"): "hours by the wall clock; here they are elapsed time",
     (IGNORED, "2007-03-12T02:30:00-04:00"): "later the same part says what 3.3.5 does, as we do",
 }

@@ -79,7 +79,7 @@ def asa_beyond() -> Iterator[Row]:
         "item 1: one person tried both; what is owed",
         "the other of provider and technician",
         one.owed,
-        "an entry says who wrote it, and no rule looks there",
+        "less strict: an entry says who wrote it, and no rule looks there",
     )
     hours = after("asa-2008", "", "2026-03-12 17:00")
     yield Row(
@@ -88,7 +88,7 @@ def asa_beyond() -> Iterator[Row]:
         "item 15: immediately before the start; ten hours later, before the first case",
         "case-check",
         hours.owed,
-        "the guidance has no number for it; until the day is over the check waits for its case",
+        "less strict: there is no number in it; until the day is over the check waits for its case",
     )
 
 
@@ -135,7 +135,7 @@ def fda_users() -> Iterator[Row]:
         "another user, of whom nobody wrote that it is another; which steps?",
         every,
         owed(unsaid),
-        "less than is asked for: who wrote an entry is not looked at, the change must be written",
+        "less strict: who wrote an entry is not looked at, the change must be written",
     )
     yield Row(
         FDA,

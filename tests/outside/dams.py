@@ -27,6 +27,10 @@ from checkwatch.rules.read import read_or_refuse
 from tests.outside.evidence import Mark, Row, Source
 
 TITLE = "Dams: 74,096 of them in one book"
+INTRO = """\
+Every dam of the US National Inventory of 2013 as a machine, its last inspection as a pass: how many
+were overdue, as somebody else counted them in the same file, and by the engine. No finding about a
+dam."""
 
 DATA = Path(__file__).parent / "data" / "nid2013_dam_inspections.csv.gz"
 SOURCE = Source("US National Inventory of Dams, 2013, as counted in its description", Mark.DATA)
@@ -168,7 +172,7 @@ def rows() -> list[Row]:
         return Row(SOURCE, (*about, *more), case, str(says), str(ours))
 
     found = [
-        row("dams", 74096, len(book().entries)),
+        row("dams in the book", 74096, len(book().entries)),
         row("with an interval and a date", 25173, len(assessable)),
         row(
             "with an interval and never inspected",
@@ -180,17 +184,21 @@ def rows() -> list[Row]:
     for years, (late, of) in BY_INTERVAL.items():
         some = [dam for dam in assessable if dam.years == years]
         ours = f"{len(overdue(some, noon))} of {len(some)}"
-        found.append(row(f"overdue, every {years} years", f"{late} of {of}", ours))
+        found.append(row(f"overdue, to be inspected every {years} years", f"{late} of {of}", ours))
     own = [dam for dam in assessable if state(dam, at(dam.submitted, 12)) is State.LAPSED]
     on_the_day = [dam.tag for dam in assessable if _due_on(dam, dam.submitted)]
     found += [
         row("overdue at each dam's own submission", 8676, len(own)),
         row(
             "of them because a year after 29 February is 28 February",
-            sorted(LEAP_DAY),
-            sorted(dam.tag for dam in own if not _late_by_first_of_march(dam)),
+            " ".join(sorted(LEAP_DAY)),
+            " ".join(sorted(dam.tag for dam in own if not _late_by_first_of_march(dam))),
         ),
-        row("due exactly on the day of submission", sorted(DUE_ON_THE_DAY), sorted(on_the_day)),
+        row(
+            "due exactly on the day of submission",
+            " ".join(sorted(DUE_ON_THE_DAY)),
+            " ".join(sorted(on_the_day)),
+        ),
         row("of those counted as overdue", 0, len({dam.tag for dam in own} & set(on_the_day))),
     ]
     return found

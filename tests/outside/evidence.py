@@ -1,6 +1,6 @@
 """What others published, beside what checkwatch computes: the rows of docs/evidence.md.
 
-Each module named in `MODULES` has a `TITLE` and a function `rows()`.
+Each module named in `MODULES` has a `TITLE`, an `INTRO` and a function `rows()`.
 `python -m tests.outside.evidence` writes the page anew; a test holds that it is current.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 import importlib
 import tomllib
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from enum import StrEnum
 from functools import cache
 from pathlib import Path
@@ -57,6 +57,17 @@ class Mark(StrEnum):
     PRACTICE = "common practice, no source"
 
 
+MEANS = {
+    Mark.READ: "the primary text or a faithful copy was read",
+    Mark.SECOND: "only a page that quotes or retells it was read",
+    Mark.COMPUTED: "a value that the source's own rule gives, worked out by hand",
+    Mark.MEMORY: "not looked up",
+    Mark.LIBRARY: "what another program computes",
+    Mark.DATA: "published data, as counted by somebody else",
+    Mark.PRACTICE: "done so in many places; no text was found",
+}
+
+
 class Source(NamedTuple):
     """Publication, section and year; how sure it is."""
 
@@ -64,10 +75,15 @@ class Source(NamedTuple):
     mark: Mark
 
 
+#: How the reason of a difference begins that is not neutral.
+LAX, SAFE = "less strict: ", "on the safe side: "
+
+
 class Row(NamedTuple):
     """One outside value: the case, what the source says of it, what we compute.
 
-    `differs` says why the two are not the same; it is empty where they are.
+    `differs` says why the two are not the same; it is empty where they are. `rule` is what the
+    source asks for in all of its cases, where it asks for one thing.
     """
 
     source: Source
@@ -76,6 +92,7 @@ class Row(NamedTuple):
     says: str
     ours: str
     differs: str = ""
+    rule: str = ""
 
     @property
     def agrees(self) -> bool:
@@ -83,68 +100,149 @@ class Row(NamedTuple):
         return self.says == self.ours
 
 
+class Section(NamedTuple):
+    """The rows of a module; `intro` says how to read them."""
+
+    title: str
+    intro: str
+    rows: tuple[Row, ...]
+
+
 @cache
-def sections() -> tuple[tuple[str, tuple[Row, ...]], ...]:
-    """The rows of every module under its title."""
+def sections() -> tuple[Section, ...]:
+    """One for every module."""
     modules = [importlib.import_module(f"tests.outside.{name}") for name in MODULES]
-    return tuple((module.TITLE, tuple(module.rows())) for module in modules)
+    return tuple(Section(module.TITLE, module.INTRO, tuple(module.rows())) for module in modules)
 
 
 def all_rows() -> list[Row]:
     """The rows of all modules."""
-    return [row for _, rows in sections() for row in rows]
+    return [row for section in sections() for row in section.rows]
 
 
 def page() -> str:
     """docs/evidence.md."""
     rows = all_rows()
-    differ = sum(not row.agrees for row in rows)
-    tables = (line for title, found in sections() for line in _table(title, found))
-    head = HEAD.format(rows=len(rows), differ=differ)
-    return "\n".join((head, *_subjects(rows), *tables, *_mutants()))
+    tables = (line for section in sections() for line in _table(section))
+    return "\n".join(
+        (*_head(rows), *_contents(), *_subjects(rows), *_differences(rows), *tables, *_mutants())
+    )
 
 
 HEAD = """\
 # Evidence
 
 What checkwatch computes, beside what others published. Nobody should have to take our word for
-the rules engine. Made by `python -m tests.outside.evidence` from the tests in tests/outside; a test
-holds that it is current. {rows} values, {differ} of which differ, with the reason.
+the rules engine.
 
-How sure a value is stands beside its source: *read* is the primary text; *read where somebody
-quotes it* is a secondary page; *computed from its definition* is a number that the source's own
-rule gives; *from memory* was not looked up; *common practice* has no source at all.
-"""
+**{rows} values of {sources} sources: {agree} agree; {differ} differ, each with its reason.**
+
+Every value goes through a rulebook as a department would write it, and through the engine. None of
+ours was adjusted to fit; where an outside rule cannot be said, it stands here as a difference. Most
+sources are of other trades, for few publish how long a check of an anaesthetic machine lasts. What
+they ask for is in our words: it is no advice on how to follow them.
+
+Made by `python -m tests.outside.evidence` from the tests in tests/outside; a test holds that it is
+current.
+
+| how sure | which means | values |
+| --- | --- | --- |"""
 
 
-def _subjects(rows: Iterable[Row]) -> Iterator[str]:
-    sources: dict[str, set[str]] = defaultdict(set)
-    for row in rows:
-        for subject in row.about:
-            sources[subject].add(row.source.name)
+def _head(rows: Sequence[Row]) -> Iterator[str]:
+    agree = sum(row.agrees for row in rows)
+    yield HEAD.format(
+        sources=len({row.source.name for row in rows}),
+        rows=len(rows),
+        agree=agree,
+        differ=len(rows) - agree,
+    )
+    values = Counter(row.source.mark for row in rows)
+    for mark, meaning in MEANS.items():
+        yield f"| {mark} | {meaning} | {values[mark]} |"
+    yield ""
+
+
+def _contents() -> Iterator[str]:
+    yield "## What is here"
+    yield ""
+    for title in ("What is held by whom", "Where checkwatch differs"):
+        yield f"- {_link(title)}"
+    for title, _, rows in sections():
+        differ = sum(not row.agrees for row in rows)
+        yield f"- {_link(title)}: {len(rows)} values, {differ or 'none'} differing"
+    yield f"- {_link('Mutants')}"
+    yield ""
+
+
+def _link(title: str) -> str:
+    """A link to the heading, by the name that renderers of Markdown give it."""
+    kept = "".join(c for c in title.lower() if c.isalnum() or c in " -")
+    return f"[{title}](#{kept.replace(' ', '-')})"
+
+
+#: So many sources are named; of more, those with the most values.
+NAMED = 5
+
+
+def _subjects(rows: Sequence[Row]) -> Iterator[str]:
     yield "## What is held by whom"
     yield ""
     yield "Clauses, modifiers and voiding rules of [meaning.md](meaning.md), and what they are"
     yield "measured against."
     yield ""
-    yield "| part | sources |"
-    yield "| --- | --- |"
-    for key, words in SUBJECTS.items():
-        found = sorted(sources[key])
-        few = ("none exists that we know", f"{'; '.join(found)}; we know no second one")
-        yield f"| {words} | {few[len(found)] if len(found) < 2 else '; '.join(found)} |"
+    yield "| part | sources | values | differing | by whom |"
+    yield "| --- | --- | --- | --- | --- |"
+    for subject, words in SUBJECTS.items():
+        found = [row for row in rows if subject in row.about]
+        sources = Counter(row.source.name for row in found)
+        named = "; ".join(name for name, _ in sources.most_common(NAMED)) or "none that we know"
+        more = f"; and {len(sources) - NAMED} more" if len(sources) > NAMED else ""
+        differ = sum(not row.agrees for row in found)
+        yield f"| {words} | {len(sources)} | {len(found)} | {differ} | {named}{more} |"
     yield ""
 
 
-def _table(title: str, rows: Iterable[Row]) -> Iterator[str]:
-    yield f"## {title}"
-    yield ""
-    yield "| source | how sure | case | it says | checkwatch | |"
-    yield "| --- | --- | --- | --- | --- | --- |"
+DIFFERENCES = """\
+## Where checkwatch differs
+
+First where it is less strict than the source: a pass lasts longer, or less is owed. Then where a
+rule cannot be said or is read otherwise. Last where it is on the safe side.
+
+| why | source | values |
+| --- | --- | --- |"""
+
+
+def _differences(rows: Sequence[Row]) -> Iterator[str]:
+    sources: dict[str, Counter[str]] = defaultdict(Counter)
     for row in rows:
-        verdict = "agrees" if row.agrees else f"differs: {row.differs}"
-        cells = (row.source.name, row.source.mark, row.case, row.says, row.ours, verdict)
+        if not row.agrees:
+            sources[row.differs][row.source.name] += 1
+    yield DIFFERENCES
+    for why in sorted(sources, key=_safety):
+        yield f"| {why} | {'; '.join(sources[why])} | {sources[why].total()} |"
+    yield ""
+
+
+def _safety(why: str) -> int:
+    """How a difference comes to stand where DIFFERENCES says."""
+    return 0 if why.startswith(LAX) else 2 if why.startswith(SAFE) else 1
+
+
+def _table(section: Section) -> Iterator[str]:
+    yield f"## {section.title}"
+    yield ""
+    yield section.intro
+    yield ""
+    yield "| source, and what it asks for | how sure | case | it says | checkwatch |"
+    yield "| --- | --- | --- | --- | --- |"
+    above = ""
+    for row in section.rows:
+        source = f"{row.source.name}: {row.rule}" if row.rule else row.source.name
+        ours = "agrees" if row.agrees else f"**differs:** {row.ours} ({row.differs})"
+        cells = ("" if source == above else source, row.source.mark, row.case, row.says, ours)
         yield f"| {' | '.join(cell.replace('|', '/') for cell in cells)} |"
+        above = source
     yield ""
 
 

@@ -30,6 +30,10 @@ from tests.build import book, enrolled, happened, passed, wrote
 from tests.outside.evidence import Mark, Row, Source
 
 TITLE = "Published intervals, tolerances and windows"
+INTRO = """\
+A case is what was done, and when; "at 102" is what the meter read then. The answer is how the last
+pass stands from then on: "lapsed after 2026-03-31" means from the midnight that ends that day, and
+what comes first is valid. The rulebook of each stands beside it in tests/outside/data/intervals."""
 
 FOLDER = Path(__file__).parent / "data" / "intervals"
 
@@ -130,10 +134,11 @@ def _case(rule: Rule, raw: Mapping[str, Any], one: Mapping[str, Any]) -> Case:
     row = Row(
         Source(raw["source"], Mark[one.get("mark", raw["mark"])]),
         rule.about,
-        f"{rule.words}; {one.get('case', 'done')} {', '.join(when)}",
+        f"{one.get('case', 'done')} {', '.join(when)}",
         one["says"],
         ours,
         one.get("differs", ""),
+        rule.words,
     )
     return Case(rule, row, found, asked_from, read)
 

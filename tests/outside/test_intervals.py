@@ -21,12 +21,14 @@ from checkwatch.core.instant import DAY, FOREVER, Instant, from_datetime, from_w
 from checkwatch.core.states import READY, State
 from checkwatch.rules.read import read_or_refuse
 from tests.build import book, enrolled, passed
+from tests.outside.evidence import LAX, SAFE, Row
 from tests.outside.intervals import (
     COMMISSIONED,
     RULEBOOK,
     UNIT,
     Case,
     cases,
+    rows,
     state_at,
     turns,
 )
@@ -58,6 +60,24 @@ def test_states_around_the_instants_of_the_source(case: Case) -> None:
         assert just in READY if case.rule.only else just is before
         before = state
     assert state_at(case.book, Instant(FOREVER - 1)) is before
+
+
+END = re.compile(r"lapsed (?:after|from|at) (\S+)$")
+
+
+def ends(row: Row) -> list[str]:
+    """When a pass is over, by the source and by us; fewer where it is not said."""
+    return [found[1] for text in (row.says, row.ours) if (found := END.search(text))]
+
+
+@pytest.mark.parametrize(
+    "row",
+    [row for row in rows() if row.differs and [end[:2] for end in ends(row)] == ["20", "20"]],
+    ids=lambda row: f"{row.source.name}-{row.case}",
+)
+def test_a_difference_says_whether_a_pass_lasts_longer(row: Row) -> None:
+    said, ours = ends(row)
+    assert row.differs.startswith(LAX if ours > said else SAFE)
 
 
 def done(check: str, zone: str, *at: Instant) -> Book:

@@ -22,6 +22,9 @@ from tests.outside.evidence import Mark, Row, Source
 from tests.outside.moments import Moment, limits, moment
 
 TITLE = "Common practice in operating theatres"
+INTRO = """\
+Facts for which no source was found, by the rulebook tests/outside/trade.toml, after a machine was
+tested at 07:09."""
 
 RULES = Path(__file__).with_name("trade.toml")
 PRACTICE = Source("common practice", Mark.PRACTICE)
@@ -147,7 +150,7 @@ def pressures() -> Iterator[Row]:
         "the same, written as fail_above = 45",
         "44.9 good, 45 not",
         limits(read_or_refuse(literal, "literal"), line.format("{}", 28), "44.9", "45"),
-        'a limit is passed beyond it, not at it: for "under" write the last good number',
+        'less strict: a limit is passed beyond it; for "under" write the last number that is good',
     )
     yield Row(
         PRACTICE,

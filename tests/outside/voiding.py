@@ -14,6 +14,9 @@ from tests.outside.evidence import Mark, Row, Source
 from tests.outside.moments import KIND, moment
 
 TITLE = "What ends a pass early, elsewhere"
+INTRO = """\
+Everything was passed for a year; then something happened. None of these rulebooks asks that a
+return, a move or the end of a fault void anything: that is the engine's own rule."""
 
 HAPPENING = """
 [[happening]]
@@ -56,7 +59,7 @@ def returns() -> Iterator[Row]:
         "verification",
         owed({"verification": ""}, RETURNED),
     )
-    laboratory = "a guideline for laboratories (2018), after ISO/IEC 17025 (2005), 5.5.7 and 5.5.9"
+    laboratory = "A guideline for laboratories (2018), after ISO/IEC 17025 (2005), 5.5.7 and 5.5.9"
     yield Row(
         Source(laboratory, Mark.SECOND),
         about,
