@@ -59,7 +59,7 @@ def copy(source: Path, target: Path, where: str, journal: str) -> None:
     with (
         trouble.refused(where),
         closing(sqlite3.connect(f"{source.absolute().as_uri()}?mode=ro", uri=True)) as there,
-        closing(sqlite3.connect(target)) as here,
+        closing(sqlite3.connect(target, timeout=0)) as here,
     ):
         here.execute("PRAGMA synchronous = FULL")
         there.backup(here, progress=waited, sleep=_PAUSE / 1000)
