@@ -39,9 +39,6 @@ OF_ELEMENTS = frozenset({"]C1", "]d2", "]Q3", "]e0"})
 #: What it sends before a bare number, and the digits of that: EAN-13 and UPC, EAN-8, ITF-14.
 OF_NUMBERS = {"]E0": 13, "]E4": 8, "]I1": 14}
 
-#: The lengths of a GTIN.
-LENGTHS = (8, 12, 13, 14)
-
 #: No barcode holds more: the digits of the largest QR Code (ISO/IEC 18004, from memory).
 LONGEST = 7089
 
@@ -54,6 +51,7 @@ NEEDED = f"leave it out: needed are ({'), ('.join(USED)})"
 ESCAPE = r'write a bracket that belongs to a lot or a serial number as "\(" or "\)"'
 
 BLANKS = " \t\r\n"
+NUMBER = re.compile(r"[0-9]{8}|[0-9]{12,14}")
 BRACKETED = re.compile(r"\(([0-9]{2,4})\)((?:\\\([^()\\]*\)|\\[()]|[^()])*)")
 SPELT_OUT = re.compile(r"[<(](?:GS|FNC1)[>)]", re.IGNORECASE)
 EXPIRY_WITHIN = re.compile(r"17[0-9]{2}(?:0[1-9]|1[0-2])(?:[0-2][0-9]|3[01])")
@@ -110,7 +108,7 @@ def gtin14(text: str, where: str = "gtin") -> str:
 
     Raises `WrongUse` at `where` if it is none.
     """
-    if not (text.isascii() and text.isdigit() and len(text) in LENGTHS):
+    if not NUMBER.fullmatch(text):
         raise WrongUse(
             Problem(where, f"{quoted(text)} is no GTIN", "it has 8, 12, 13 or 14 digits")
         )
@@ -141,7 +139,7 @@ def _bare_number(text: str) -> str:
             what = f"{quoted(rest)} came with {head}, which goes before {OF_NUMBERS[head]} digits"
             raise WrongUse(Problem(WHERE, what, "scan it again"))
         return rest
-    return text if text.isascii() and text.isdigit() and len(text) in LENGTHS else ""
+    return text if NUMBER.fullmatch(text) else ""
 
 
 def _elements(text: str) -> tuple[list[Element], list[Problem]]:
@@ -164,7 +162,7 @@ def _typed(text: str) -> tuple[list[Element], list[Problem]]:
     while at < len(text):
         found = BRACKETED.match(text, at)
         if not found:
-            what = f"{quoted(text[at : at + 20])} does not begin with an identifier in brackets"
+            what = f"{quoted(text[at:])} does not begin with an identifier in brackets"
             return elements, [*problems, Problem(WHERE, what, f"{AS_PRINTED}; {ESCAPE}")]
         name, value = found.groups()
         at = found.end()

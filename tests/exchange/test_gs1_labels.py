@@ -16,6 +16,7 @@ from tests.exchange.department import told
 
 TODAY = date(2026, 11, 5)
 GTIN = "01234567890128"
+UNKNOWN = "begins with no identifier known here; the rest is not read"
 WHOLE = Label(GTIN, "LOT7A", date(2027, 12, 31), serial="SN0042")
 
 
@@ -90,12 +91,15 @@ def test_a_bracket_within_a_lot_is_written_with_a_stroke() -> None:
     [
         ("", ["label: is empty"]),
         (" \r\n", ["label: is empty"]),
+        ("x" * 7089, [f"label: character 1: 'xxxx' {UNKNOWN}"]),
         ("1" * 7090, ["label: has 7090 characters, more than any barcode holds"]),
         ("]C0X", ["label: the scanner says ']C0', which goes before no barcode of GS1 elements"]),
         ("]C1", ["label: has no (01), so that the item is not known"]),
         ("]E0416000336108", ["label: '416000336108' came with ]E0, which goes before 13 digits"]),
         ("]E4ABCDEFGH", ["label: 'ABCDEFGH' is no GTIN"]),
         ("1234567890127", ["label: the check digit of '1234567890127' does not fit"]),
+        ("10LOT7AB", ["label: has no (01), so that the item is not known"]),
+        ("१२३४५६७८", [f"label: character 1: '१२३४' {UNKNOWN}"]),
         ("(17)271231", ["label: has no (01), so that the item is not known"]),
         ("(01)01234567890127", ["label: (01): the check digit of '01234567890127' does not fit"]),
         ("(01)1234567890128", ["label: (01): '1234567890128' has length 13, not 14"]),
@@ -153,9 +157,9 @@ def test_every_fault_is_told(rest: str, faults: list[str]) -> None:
 @pytest.mark.parametrize(
     ("rest", "fault"),
     [
-        ("891234", "character 17: '8912' begins with no identifier known here"),
-        ("10A\x1d\x1d21B", r"character 21: '\x1d21B' begins with no identifier known here"),
-        ("|17271231", "character 17: '|172' begins with no identifier known here"),
+        ("891234", f"character 17: '8912' {UNKNOWN}"),
+        ("10A\x1d\x1d21B", rf"character 21: '\x1d21B' {UNKNOWN}"),
+        ("|17271231", f"character 17: '|172' {UNKNOWN}"),
         ("1727", "(17): '27' has length 2, not 6"),
         ("1727\x1d10LOT", "(17): '27' has length 2, not 6"),
         ("10LOT7A|21SN", "(10): '|' cannot stand in 'LOT7A|21SN'"),
@@ -210,7 +214,7 @@ def test_the_day_of_expiry_is_still_good() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["", "1234567", "1234567890127", "12345678901२", "²2345673", "x" * 8]
+    "text", ["", "1234567890127", "123456789012345675", "12345678901२", "²2345673", "x" * 8]
 )
 def test_a_gtin_of_a_rulebook_is_refused_at_its_place(text: str) -> None:
     with pytest.raises(WrongUse) as refusal:
@@ -269,7 +273,7 @@ def sent(label: Label) -> str:
 
 
 @given(labels())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 def test_a_label_comes_back_as_it_was_printed_and_as_it_was_sent(label: Label) -> None:
     assert read(bracketed(label)) == label
     assert read(f"]d2{sent(label)}")._replace(warnings=()) == label
@@ -308,7 +312,7 @@ def outcome(text: str, today: date) -> Label | WrongUse:
 
 
 @given(ANYTHING, st.dates())
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=500, deadline=None)
 def test_any_text_is_a_label_or_is_refused_in_words(text: str, today: date) -> None:
     found = outcome(text, today)
     if isinstance(found, WrongUse):
