@@ -120,10 +120,16 @@ def mistakes_in_name(name: str, called: str, where: str) -> tuple[Problem, ...]:
 def same_content(draft: Entry, written: Entry) -> bool:
     """Whether writing the draft again would say what the written entry says.
 
-    Numbers and the time of writing are the book's own; what came dated a little ahead of the clock
-    was written as of then (docs/meaning.md, part 2).
+    Numbers, the time of writing, flag and signature are the book's own; what came dated a little
+    ahead of the clock was written as of then (docs/meaning.md, part 2).
     """
-    ours: dict[str, Any] = {"seq": written.seq, "recorded": written.recorded}
+    ours: dict[str, Any] = {
+        "seq": written.seq,
+        "recorded": written.recorded,
+        "signed": written.signed,
+    }
+    if isinstance(draft, Result) and isinstance(written, Result):
+        ours["flag"] = written.flag
     if written.recorded < draft.at <= written.recorded + CLOCK_TOLERANCE:
         ours["at"] = written.recorded
         if isinstance(draft, Result) and draft.started is not None:

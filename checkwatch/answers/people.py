@@ -7,6 +7,7 @@ the book would leave a machine cleared.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import get_args
 
 from checkwatch.core.entry import (
@@ -73,14 +74,12 @@ def is_of_gate(entry: Entry, rulebook: Rulebook) -> bool:
     )
 
 
-def flag_of(entry: Entry, rulebook: Rulebook, kind: str, people: People) -> Flag | None:
+def flag_of(entry: Result, rulebook: Rulebook, kind: str, people: People) -> Flag | None:
     """What is doubtful about who wrote a gate's result on a machine of a kind; None for nothing,
     and where the rules in force at its `at` do not ask.
 
     Of this and of a flag that a file brings along the one that the rules take worse stays.
     """
-    if not isinstance(entry, Result):
-        return None
     asks = rulebook.untrained != "counts" or rulebook.unknown_person != "counts"
     if not asks or not is_of_gate(entry, rulebook):
         return entry.flag
@@ -91,6 +90,14 @@ def flag_of(entry: Entry, rulebook: Rulebook, kind: str, people: People) -> Flag
     found = Flag.UNKNOWN if person is None else Flag.UNTRAINED
     asked = [flag for flag in (entry.flag, found) if flag and rulebook.doubted(flag) != "counts"]
     return max(asked, key=lambda flag: _RANK.index(rulebook.doubted(flag)), default=entry.flag)
+
+
+def flagged(entry: Entry, rulebook: Rulebook, kind: str, people: People) -> Entry:
+    """The entry with its flag, if it is one that has any."""
+    if not isinstance(entry, Result):
+        return entry
+    flag = flag_of(entry, rulebook, kind, people)
+    return entry if flag is entry.flag else replace(entry, flag=flag)
 
 
 def mistakes_of(
@@ -149,7 +156,7 @@ def _who(roles: tuple[Role, ...], people: People) -> str:
     codes = {role.code for role in roles}
     able = sorted(person.code for person in people if codes & {*person.roles})
     if able:
-        return f"let {listed(map(cut, able[:5]), 'or')} write it, with --by"
+        return f"let {listed(map(cut, able[:5]), 'or')} write it"
     return "nobody has it yet: add it in the people file, then `checkwatch people FILE`"
 
 

@@ -144,6 +144,10 @@ def _tell(found: Imported, reject: Path | None) -> None:
     if found.written == 1:
         numbers = f" (entry {found.first})"
     print(f"{plural(found.written, 'row')} written{numbers}.")
+    if found.flagged:
+        print(f"{plural(found.flagged, 'row')} flagged: by somebody untrained or unknown.")
+    if found.unsigned:
+        print(f"{plural(found.unsigned, 'row')} unsigned: a PIN is asked for what they say.")
     if found.skipped:
         print(f"{plural(found.skipped, 'row')} skipped: in the book already.")
     if reject is not None:

@@ -9,9 +9,11 @@ from typing import NamedTuple, TextIO
 
 from checkwatch.answers.acceptance import Facts, mistakes_in
 from checkwatch.answers.draft import Given, kind_of, read_draft
-from checkwatch.core.entry import Entry
+from checkwatch.answers.people import flagged, meaning_of, mistakes_of
+from checkwatch.core.entry import Entry, Result
 from checkwatch.core.instant import Instant, parse_instant
 from checkwatch.core.mistake import quoted
+from checkwatch.core.person import People
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.spelling import nearest_names
 from checkwatch.core.versions import Versions
@@ -51,18 +53,27 @@ class Row(NamedTuple):
     """A row that may become an entry; its `seq` and `recorded` are 0.
 
     `of_ref` is the ref of the entry that a striking or a closed fault means; the entry's own `of`
-    is then no number yet. `cells` are those of the file.
+    is then no number yet. `cells` are those of the file. `denied` says why its writer may not write
+    it, which counts for what the book does not have yet; `is_unsigned` where a PIN would be asked
+    for it, which a file cannot bring.
     """
 
     line: int
     entry: Entry
     of_ref: str = ""
     cells: Mapping[str, str] = {}
+    denied: tuple[Problem, ...] = ()
+    is_unsigned: bool = False
 
     @property
     def machine(self) -> str:
         """The tag of the machine that it is about."""
         return self.entry.machine
+
+    @property
+    def is_flagged(self) -> bool:
+        """Whether something is doubtful about its writer."""
+        return isinstance(self.entry, Result) and self.entry.flag is not None
 
 
 class BadRow(NamedTuple):
@@ -92,6 +103,7 @@ class _Known:
     facts: Mapping[str, Facts]
     places: Container[str]
     now: Instant
+    people: People
 
     def in_force(self, at: Instant) -> Rulebook:
         version = self.versions.in_force(at)
@@ -107,13 +119,14 @@ def read_logbook(
     facts: Mapping[str, Facts],
     places: Container[str],
     now: Instant,
+    people: People,
 ) -> Iterator[Row | BadRow]:
     """The rows of a logbook file in its order, in the memory of one.
 
     `versions` has at least one. What `of` and `ref` say against other entries is looked at in
     plan.py.
     """
-    known = _Known(versions, facts, places, now)
+    known = _Known(versions, facts, places, now, people)
     for line, cells, problem in rows(stream, where, COLUMNS):
         if problem:
             tag = cells.get("machine", "").strip()
@@ -127,6 +140,7 @@ def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | Ba
     facts = known.facts.get(machine)
     problems = [] if facts else [_unknown_machine(machine, known.facts, spot)]
     at, entry = None, None
+    denied: tuple[Problem, ...] = ()
     try:
         at, rulebook = _in_force(cells["at"], known, spot)
     except WrongUse as refusal:
@@ -139,9 +153,11 @@ def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | Ba
         problems += given.problems
     if entry and facts:
         problems += mistakes_in(entry, rulebook, facts, known.places, known.now, spot)
-    if entry and not problems:
-        return Row(line, entry, cells["of"], cells)
-    return BadRow(line, tuple(problems), machine if facts else "", at, cells)
+        denied = mistakes_of(entry, rulebook, facts.enrolled.kind, known.people, spot)
+    if not entry or not facts or problems:
+        return BadRow(line, (*problems, *denied), machine if facts else "", at, cells)
+    entry = flagged(entry, rulebook, facts.enrolled.kind, known.people)
+    return Row(line, entry, cells["of"], cells, denied, bool(meaning_of(entry, rulebook)))
 
 
 def _unknown_machine(tag: str, tags: Iterable[str], spot: str) -> Problem:

@@ -92,10 +92,13 @@ def _look_at(row: Row, made: Plan, seen: Seen, known: Mapping[str, Entry], where
     entry = row.entry
     target = seen.get(row.of_ref) if row.of_ref else None
     is_new = not entry.ref or seen.add(entry.ref, Target(entry.machine, type(entry), entry.at))
-    if is_new and not row.of_ref and entry.ref not in known:
+    if is_new and not row.of_ref and not row.denied and entry.ref not in known:
         return  # It says nothing about others, as nearly every row.
     meant = target or known.get(row.of_ref)
-    if wrong := tuple(_wrong(row, is_new, meant, known, f"{where}: line {row.line}")):
+    wrong = tuple(_wrong(row, is_new, meant, known, f"{where}: line {row.line}"))
+    if entry.ref not in known:
+        wrong += row.denied
+    if wrong:
         made.mistakes[row.line] = wrong
         # A row that names an entry of another machine may be about either.
         machine = "" if meant and meant.machine != entry.machine else entry.machine

@@ -24,6 +24,7 @@ from checkwatch.core.entry import (
     Struck,
 )
 from checkwatch.core.instant import MINUTE, Instant, from_datetime
+from checkwatch.core.person import People
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.versions import Version, Versions
 from checkwatch.errors import WrongUse
@@ -118,7 +119,7 @@ def _rows(
     facts = {row.enrolled.machine: Facts(row.enrolled) for row in fleet}
     names = {place.place for place in places}
     with (files / "logbook.csv").open(encoding="utf-8", newline="") as stream:
-        for row in read_logbook(stream, "logbook.csv", versions, facts, names, _LAST):
+        for row in read_logbook(stream, "logbook.csv", versions, facts, names, _LAST, People()):
             if not isinstance(row, Row):
                 raise WrongUse(*row.problems)
             yield row

@@ -26,6 +26,7 @@ from checkwatch.run.world import adopted, names_of
 from checkwatch.run.write import facts_of
 from checkwatch.store import journal, read
 from checkwatch.store.columns import to_line
+from checkwatch.store.people import everybody
 from checkwatch.store.seal import NO_HASH, Line
 
 #: So many digits no entry's number has.
@@ -47,6 +48,8 @@ class Ready(NamedTuple):
     line: int
     draft: Line
     cells: Mapping[str, str]
+    is_flagged: bool
+    is_unsigned: bool
 
     @property
     def machine(self) -> str:
@@ -57,7 +60,8 @@ class Ready(NamedTuple):
 class Imported(NamedTuple):
     """What an import came to, in rows; `first` and `last` are the numbers of its entries.
 
-    `problems` says what was wrong, `left_out` of which machines no row was taken.
+    `problems` says what was wrong, `left_out` of which machines no row was taken. Of the written
+    ones `flagged` are by somebody untrained or unknown, and for `unsigned` a PIN would be asked.
     """
 
     written: int
@@ -67,6 +71,8 @@ class Imported(NamedTuple):
     refused: int
     problems: tuple[Problem, ...]
     left_out: tuple[str, ...]
+    flagged: int = 0
+    unsigned: int = 0
 
 
 def import_log(
@@ -90,7 +96,7 @@ def import_log(
         facts = machine_facts(conn)
         versions, places = adopted(conn), names_of(conn).places
         with file() as stream:
-            rows = read_logbook(stream, where, versions, facts, places, now)
+            rows = read_logbook(stream, where, versions, facts, places, now, everybody(conn))
             brief = partial(_brief, now, rejects is not None)
             looked_at = keep(_told(rows, "read", progress), scratch, brief)
             made = plan(looked_at, partial(known_refs, conn), where)
@@ -108,7 +114,8 @@ def _brief(now: Instant, rejecting: bool, row: Row | BadRow) -> Row | BadRow | R
     """What is kept of a row: for nearly every one the line that will be written, which is short."""
     if isinstance(row, BadRow) or row.of_ref or row.entry.at > now:
         return row
-    return Ready(row.line, to_line(row.entry, 0, NO_HASH), row.cells if rejecting else {})
+    line = to_line(row.entry, 0, NO_HASH)
+    return Ready(row.line, line, row.cells if rejecting else {}, row.is_flagged, row.is_unsigned)
 
 
 def _stopped(made: Plan, where: str, rejecting: bool) -> Iterator[Problem]:
@@ -137,7 +144,7 @@ def _write(
     rows: Iterable[Row | BadRow | Ready],
     refuse: Refuse,
 ) -> Imported:
-    written = skipped = first = last = refused = 0
+    written = skipped = first = last = refused = flagged = unsigned = 0
     for row in rows:
         if row.line in made.skip:
             skipped += 1
@@ -156,8 +163,9 @@ def _write(
             refused += 1
             continue
         first, written = first or last, written + 1
+        flagged, unsigned = flagged + row.is_flagged, unsigned + row.is_unsigned
     problems, left_out = tuple(made.problems), tuple(sorted(made.doubtful))
-    return Imported(written, skipped, first, last, refused, problems, left_out)
+    return Imported(written, skipped, first, last, refused, problems, left_out, flagged, unsigned)
 
 
 def _reason(row: Row | BadRow | Ready, made: Plan) -> str:

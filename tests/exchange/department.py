@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from checkwatch.answers.acceptance import Facts
 from checkwatch.core import entry as e
 from checkwatch.core.instant import BEGINNING, Instant, parse_instant
+from checkwatch.core.person import People
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.versions import Version, Versions
 from checkwatch.errors import Problem
@@ -122,7 +123,7 @@ def stream(text: str | bytes) -> io.TextIOWrapper:
 
 
 def log_rows(text: str | bytes) -> Iterator[Row | BadRow]:
-    return read_logbook(stream(text), "log.csv", VERSIONS, FACTS, PLACES, NOW)
+    return read_logbook(stream(text), "log.csv", VERSIONS, FACTS, PLACES, NOW, People())
 
 
 def planned(text: str | bytes, known: ByRef = by_ref) -> Plan:

@@ -14,6 +14,7 @@ import pytest
 
 from checkwatch.errors import Problem
 from checkwatch.exchange.fleet import read_fleet
+from checkwatch.exchange.people import read_people
 from checkwatch.exchange.places import agree, places_of, read_places
 from tests.exchange.department import ZONE, planned, stream, told
 
@@ -40,10 +41,15 @@ def places(text: str) -> Iterable[Problem]:
     return [*problems, *agree(rows, known, "fleet.csv")]
 
 
+def people(text: str) -> Iterable[Problem]:
+    return read_people(stream(text), "people.csv")[1]
+
+
 READ: dict[str, Callable[[str], Iterable[Problem]]] = {
     "logbook": logbook,
     "fleet": fleet,
     "places": places,
+    "people": people,
 }
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from checkwatch.core import entry as e
 from checkwatch.core.instant import BEGINNING
+from checkwatch.core.person import People
 from checkwatch.core.versions import Version, Versions
 from checkwatch.exchange.logbook import COLUMNS, BadRow, Row, read_logbook
 from tests.exchange.department import (
@@ -73,7 +74,7 @@ def test_the_zone_is_that_of_the_rulebook_in_force_then() -> None:
         Version(BEGINNING, 1, BEGINNING, first), Version(change, 2, BEGINNING, rulebook())
     )
     text = log({"what": "note", "at": "2026-03-09T18:00"}, {"what": "note"})
-    rows = read_logbook(stream(text), "log.csv", versions, FACTS, PLACES, NOW)
+    rows = read_logbook(stream(text), "log.csv", versions, FACTS, PLACES, NOW, People())
     times = [row.entry.at for row in rows if isinstance(row, Row)]
     assert times == [t("2026-03-09T09:00"), t("2026-03-10T08:00")]
 
