@@ -18,6 +18,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "book": ("verify", "book"),
     "entries": ("done",),
     "several": ("happened", "fault", "withdraw"),
+    "fit": ("fit", "lot"),
     "changes": ("fault-closed", "return", "except", "move", "reading", "note", "strike"),
     "exchange": ("import", "export"),
     "rulebooks": ("rules",),

@@ -93,6 +93,14 @@ def machines(conn: Connection) -> tuple[str, ...]:
     return tuple(tag for (tag,) in conn.execute(_MACHINES))
 
 
+def machines_with_serial(conn: Connection, serial: str) -> tuple[str, ...]:
+    """The machines to which an item with this serial number was ever fitted, and perhaps others."""
+    said = f'"serial":{json.dumps(serial, ensure_ascii=False)}'
+    fitted = entry.c.payload.contains(said, autoescape=True)
+    wanted = select(entry.c.machine).where(entry.c.form == "happening", fitted).distinct()
+    return tuple(conn.scalars(wanted))
+
+
 def stations(conn: Connection) -> Iterator[Enrolled | Moved | Retired]:
     """Every entry that says where a machine stands, or that it is gone, by number."""
     wanted = _ALL.where(_STATION).order_by(entry.c.seq)

@@ -15,6 +15,7 @@ from checkwatch.answers.board import Board, Placed
 from checkwatch.answers.cause import cause
 from checkwatch.answers.cleared import Because, Cleared
 from checkwatch.answers.effect import Effect, PlaceEffect
+from checkwatch.answers.fitted import Lot, Stay
 from checkwatch.answers.least_work import Work
 from checkwatch.answers.overdue import Overdue, Owed
 from checkwatch.answers.which import Which
@@ -97,6 +98,48 @@ def windows(answer: Windows) -> Document:
         "windows": [_window(check, window) for check, window in answer.windows],
     }
     return _doubted(document, answer.doubts)
+
+
+def lot(answer: Lot) -> Document:
+    """Of `lot --json`; `until` is null for what is still there."""
+    document: Document = {
+        "lot": answer.lot,
+        "at": _instant(answer.question.at),
+        "known_at": _instant(answer.question.known_at),
+        "fitted": [_fitted(stay, answer) for stay in answer.stays],
+        "not_known": [
+            {**_stay(stay), "entries": [one.seq for one in stay.fittings]}
+            for stay in answer.unknown
+        ],
+        "did_you_mean": list(answer.others),
+    }
+    return _doubted(document, answer.doubts)
+
+
+def _fitted(stay: Stay, answer: Lot) -> Document:
+    fitted = stay.fittings[0]
+    item = answer.rulebook.item_of(fitted.gtin) if answer.rulebook else None
+    return {
+        **_stay(stay),
+        "item": item.title if item else None,
+        "gtin": fitted.gtin or None,
+        "serial": fitted.serial or None,
+        "expiry": fitted.expiry.isoformat() if fitted.expiry else None,
+        "entry": fitted.seq,
+        "struck": stay.struck,
+    }
+
+
+def _stay(stay: Stay) -> Document:
+    return {
+        "machine": stay.machine,
+        "happening": stay.code,
+        "from": _instant(stay.start),
+        "until": _instant(stay.until),
+        "ended_entry": stay.ended.seq if stay.ended else None,
+        "places": list(stay.places),
+        "retired": stay.retired,
+    }
 
 
 def effect(seen: Effect, written: Sequence[Entry], places: Sequence[PlaceEffect]) -> Document:

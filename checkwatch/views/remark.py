@@ -7,14 +7,16 @@ import shlex
 from collections.abc import Iterable
 
 from checkwatch.answers.cleared import reasons
+from checkwatch.answers.fitted import good_to
 from checkwatch.answers.remark import Ended, Excuse, Remark, Striking
 from checkwatch.answers.uncounted import Uncounted, Why
 from checkwatch.core import entry as e
 from checkwatch.core.attempt import plain as number
-from checkwatch.core.rulebook import ForUse
+from checkwatch.core.rulebook import ForUse, UntilExpiry
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import Standing, State
 from checkwatch.core.wording import NOUNS
+from checkwatch.views.fitted import day
 from checkwatch.views.reason import clause, said, voider
 from checkwatch.views.report import Command, Report
 from checkwatch.views.words import Here, duration, harmless, inside, listed, spoken, with_article
@@ -121,13 +123,24 @@ def _why(one: Uncounted, after: MachineStanding, here: Here) -> str:
         return "; ".join(harmless(text, 120) for text in one.measures)
     if one.why is Why.OVER:
         rule = f", {clause(one.clause)}," if one.clause else ""
-        look = "; look whether a reading is missing" if isinstance(one.clause, ForUse) else ""
-        return f"by its rule{rule} it was over at once{look}"
+        return f"by its rule{rule} it was over at once{_look(one, after)}"
     moment = here.moment(one.entry.at) if one.entry else "meanwhile"
     if one.why is Why.ENGINEER:
         return f"the fail {moment} waits for a return to use, and none came before this test began"
     came = "a fail" if one.why is Why.FAILED else voider(one.entry, after.rulebook)
     return f"{came} {moment} came under the test, which {_began(one, here)}"
+
+
+def _look(one: Uncounted, after: MachineStanding) -> str:
+    """What may be missing in the book, or is over, where a rule gives no time."""
+    if isinstance(one.clause, ForUse):
+        return "; look whether a reading is missing"
+    if not isinstance(one.clause, UntilExpiry):
+        return ""
+    good = good_to(after.log, one.clause.happening, one.result.at)
+    if good is None:
+        return "; look whether a label is missing: no expiry is known of it"
+    return f"; it was good to {day(good)}"
 
 
 def _began(one: Uncounted, here: Here) -> str:

@@ -77,9 +77,9 @@ AM-03,anaesthetic-machine,type A,3,Theatre 3,theatre,2024-01-01
 class Clocked:
     """The book, and what is typed at a time of 15 January 2040 or another day."""
 
-    def __init__(self, folder: Path, clock: FrozenDateTimeFactory) -> None:
+    def __init__(self, folder: Path, clock: FrozenDateTimeFactory, rules: str = RULES) -> None:
         self.book, self.clock = folder / "book.db", clock
-        for name, text in (("rules.toml", RULES), ("fleet.csv", FLEET)):
+        for name, text in (("rules.toml", rules), ("fleet.csv", FLEET)):
             (folder / name).write_text(text)
         files = ["--rules", folder / "rules.toml", "--fleet", folder / "fleet.csv"]
         self.at("2040-01-15T06:00", "begin", *map(str, files))
