@@ -117,7 +117,10 @@ def voider(entry: Entry | None, rulebook: Rulebook | None) -> str:
     if isinstance(entry, Happening):
         if rulebook is None or entry.code not in rulebook.happenings:
             return f'"{harmless(entry.code, 40)}", which the rulebook does not know,'
-        return f'"{harmless(rulebook.happenings[entry.code], 60)}"'
+        noun = spoken(entry.code)
+        # A code such as "opened" is no noun.
+        title = harmless(rulebook.happenings[entry.code], 60)
+        return f'"{title}"' if noun.endswith("ed") else with_article(noun)
     return NOUNS.get(entry.what, "an entry") if entry else "an entry"
 
 
