@@ -7,6 +7,7 @@ from datetime import tzinfo
 from textwrap import fill
 
 from checkwatch.answers.least_work import readies
+from checkwatch.core.entry import Outcome
 from checkwatch.core.rulebook import (
     Check,
     Doubted,
@@ -16,6 +17,7 @@ from checkwatch.core.rulebook import (
     PlaceKind,
     Role,
     Rulebook,
+    Step,
     UntilExpiry,
     UntilNext,
     ValidFor,
@@ -86,11 +88,28 @@ def _check(check: Check, rulebook: Rulebook) -> Iterator[str]:
     if check.steps:
         yield "  Steps:"
     for number, step in enumerate(check.steps, 1):
-        yield _paragraph(f"{number}. {step.say}", 4, 7)
-        if step.caution:
-            yield _paragraph(f"Caution: {step.caution}", 7, 9)
-        if step.expect:
-            yield _paragraph(f"Expected: {step.expect}", 7, 9)
+        after = "After the run: " if step.after_run else ""
+        yield _paragraph(f"{number}. {after}{step.say}", 4, 7)
+        for label, text in _about_step(step):
+            if text:
+                yield _paragraph(f"{label}: {text}", 7, 9)
+
+
+def _about_step(step: Step) -> Iterator[tuple[str, str]]:
+    yield "Caution", step.caution
+    yield "Expected", step.expect
+    yield "At length", step.more
+    yield "Number", f"{spoken(step.measure)}." if step.measure else ""
+    yield "After a no try", step.remedy
+    yield "A no", _ON_NO.get(step.on_no, "")
+    yield "To be put right afterwards", step.put_back
+
+
+#: What a no makes of a check, where it is not a fail as usual.
+_ON_NO = {
+    Outcome.LIMITED: "makes it at least limited.",
+    Outcome.STOPPED: "breaks it off.",
+}
 
 
 def _paragraph(text: str, indent: int = 2, hanging: int = 4) -> str:
