@@ -6,15 +6,9 @@ not be read anew for a minute is no longer shown.
 
 from __future__ import annotations
 
-import os
-import select
 import signal
-import sys
-import termios
-import time
-import tty
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from threading import Thread
@@ -25,6 +19,7 @@ from rich.live import Live
 from checkwatch.answers.board import Board
 from checkwatch.core.instant import SECOND, Instant
 from checkwatch.errors import CannotTell
+from checkwatch.run.keyboard import keys
 from checkwatch.views.board import Blind, Frame, Late, Screen
 from checkwatch.views.fleet import next_change
 from checkwatch.views.todo import Task, tasks
@@ -37,9 +32,6 @@ LATE_AFTER = 10 * SECOND
 
 #: Data older than this is not shown.
 BLIND_AFTER = 60 * SECOND
-
-#: How long to wait for a key before looking at clock, size and reader again, in seconds.
-_TICK = 0.2
 
 #: Reads the board, and what stands above it.
 Load = Callable[[], tuple[Board, Frame]]
@@ -132,7 +124,7 @@ def live(load: Load, clock: Clock, console: Console) -> None:
         watch = Watch.of(*load(), began)
     with (
         suppress(KeyboardInterrupt),
-        _keys() as pressed,
+        keys() as pressed,
         Live(console=console, screen=True, auto_refresh=False) as screen,
     ):
         _run(watch, Reader(load), clock, console, screen, pressed)
@@ -160,36 +152,3 @@ def _run(
             drawn = looks
         if pressed() in ("q", "Q"):
             return
-
-
-@contextmanager
-def _keys() -> Iterator[Callable[[], str]]:
-    """What waits a tick and gives the key that was pressed meanwhile, or nothing."""
-    if not sys.stdin.isatty():
-        yield _no_key
-        return
-    keyboard = sys.stdin.fileno()
-    before = termios.tcgetattr(keyboard)
-    try:
-        tty.setcbreak(keyboard)
-        _never_sleep(keyboard)
-        yield lambda: _key(keyboard)
-    finally:
-        termios.tcsetattr(keyboard, termios.TCSADRAIN, before)
-
-
-def _no_key() -> str:
-    time.sleep(_TICK)
-    return ""
-
-
-def _key(keyboard: int) -> str:
-    ready, _, _ = select.select([keyboard], [], [], _TICK)
-    return os.read(keyboard, 1).decode("latin-1") if ready else ""
-
-
-def _never_sleep(keyboard: int) -> None:
-    """Ctrl-Z does nothing: a board that sleeps would go on showing an old standing."""
-    settings = termios.tcgetattr(keyboard)
-    settings[6][termios.VSUSP] = b"\0"
-    termios.tcsetattr(keyboard, termios.TCSADRAIN, settings)
