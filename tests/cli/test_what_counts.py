@@ -21,14 +21,14 @@ def test_what_came_under_the_test(clocked: Clocked, until: str) -> None:
     said = clocked.says("15:42", *words, "--started", "15:00")
     this = "pass counts" if until == "pass" else "limited result counts"
     stays = ", but its limit stays" if limit else ""
-    came = '"Absorbent changed" at 15:17 GMT came under the test, which began at 15:00 GMT.'
+    came = "an absorbent change at 15:17 GMT came under the test, which began at 15:00 GMT."
     assert f"This {this} for nothing{stays}: {came}" in said
 
 
 def test_of_another_day_it_says_which(clocked: Clocked) -> None:
     clocked.at("15:17", *ABSORBENT)
     said = clocked.says("2040-01-16T07:00", *LEAK, "--started", "yesterday 15:00")
-    came = '"Absorbent changed" on Sun 15 Jan 15:17 GMT came under the test, which began on Sun 15'
+    came = "an absorbent change on Sun 15 Jan 15:17 GMT came under the test, which began on Sun 15"
     assert came in said
 
 
@@ -88,7 +88,7 @@ def test_what_it_covers_needs_a_measure(clocked: Clocked) -> None:
 def test_what_takes_away_both_is_said_once(clocked: Clocked) -> None:
     clocked.at("15:17", "happened", "AM-02", "circuit-change")
     said = clocked.says("15:42", *SELF, "--measure", "leak=60", "--started", "15:00")
-    assert said.count('"Circuit changed" at 15:17 GMT came under the test') == 1
+    assert said.count("a circuit change at 15:17 GMT came under the test") == 1
     assert "As a leak test" not in said
 
 
