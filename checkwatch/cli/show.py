@@ -25,7 +25,8 @@ def show(report: Report, banner: str = "") -> None:
 
     from checkwatch.views.terminal import rendered
 
-    Console(highlight=False).print(rendered(report))
+    console = Console(highlight=False)
+    console.print(rendered(report, console.width))
 
 
 def on_screen() -> bool:

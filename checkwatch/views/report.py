@@ -62,10 +62,10 @@ def cell_text(cell: str | Standing) -> str:
     return harmless(cell, LONGEST)
 
 
-def paragraph(text: str) -> list[str]:
+def paragraph(text: str, width: int = WIDTH) -> list[str]:
     """A paragraph broken into lines that keep its indentation; an empty one is an empty line."""
     indent = " " * (len(text) - len(text.lstrip(" ")))
-    return _wrapped(harmless(text, LONGEST).lstrip(" "), WIDTH, indent) or [""]
+    return _wrapped(harmless(text, LONGEST).lstrip(" "), width, indent) or [""]
 
 
 def _lines(block: Block) -> list[str]:

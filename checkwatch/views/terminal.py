@@ -12,22 +12,32 @@ from rich.table import Table as RichTable
 from rich.text import Text
 
 from checkwatch.core.states import Standing
-from checkwatch.views.report import LONGEST, Block, Command, Sentence, Table, cell_text, paragraph
+from checkwatch.views.report import (
+    LONGEST,
+    WIDTH,
+    Block,
+    Command,
+    Sentence,
+    Table,
+    cell_text,
+    paragraph,
+)
 from checkwatch.views.words import LOOKS, harmless
 
 
-def rendered(report: Sequence[Block]) -> RenderableType:
-    """The report as rich prints it; without colour it reads as the plain text does."""
-    return Group(*(_rendered(block) for block in report))
+def rendered(report: Sequence[Block], columns: int = WIDTH) -> RenderableType:
+    """The report as rich prints it on so many columns; without colour it reads as the plain text
+    does."""
+    return Group(*(_rendered(block, min(columns, WIDTH)) for block in report))
 
 
-def _rendered(block: Block) -> RenderableType:
+def _rendered(block: Block, width: int) -> RenderableType:
     if isinstance(block, Table):
         return _table(block)
     if isinstance(block, Command):
         return Text(f"  {harmless(block.text, LONGEST)}", style="bold", overflow="fold")
     if isinstance(block, str):
-        return Text("\n".join(paragraph(block)))
+        return Text("\n".join(paragraph(block, width)))
     return _sentence(block)
 
 
