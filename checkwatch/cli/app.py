@@ -16,6 +16,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "screen": ("board", "demo"),
     "setup": ("begin", "enrol", "retire", "upgrade"),
     "book": ("verify", "book"),
+    "log": ("log",),
     "entries": ("done",),
     "several": ("happened", "fault", "withdraw"),
     "fit": ("fit", "lot"),
