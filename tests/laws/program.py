@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.cleared import Cleared, cleared
+from checkwatch.answers.coverage import Case, Coverage, Seen, total
 from checkwatch.answers.least_work import least_work as work_of
 from checkwatch.answers.overdue import owed_checks
 from checkwatch.core import entry as e
@@ -92,6 +93,40 @@ def of_debts(standing: MachineStanding) -> list[dict[str, Any]]:
         for debt in owed_checks(standing)
     ]
     return sorted(debts, key=lambda d: (d["excused_until"] is None, not d["gate"], d["since"]))
+
+
+def of_coverage(answer: Coverage) -> dict[str, Any]:
+    """How one machine's use was covered, as the oracle shows it."""
+    return {
+        "now": _of_seen([(case, case.now) for case in answer.cases]),
+        "then": _of_seen([(case, case.then) for case in answer.cases]),
+    }
+
+
+def _of_seen(cases: Sequence[tuple[Case, Seen]]) -> dict[str, Any]:
+    times = total(seen.figures for _, seen in cases)
+    words = ("cleared", "by-exception", "uncovered")
+    return {
+        "times": {word: time for word, time in zip(words, times, strict=True) if time},
+        "began_uncovered": [
+            case.use.began.seq
+            for case, seen in cases
+            if case.use.began and case.began_uncovered(seen)
+        ],
+        "lapses": sorted(
+            (
+                (
+                    case.use.opened.seq if case.use.opened else None,
+                    lapse.at,
+                    lapse.reason.check.code,
+                )
+                for case, seen in cases
+                for lapse in seen.lapses
+                if lapse.reason.check
+            ),
+            key=str,
+        ),
+    }
 
 
 class Asked(NamedTuple):
