@@ -43,21 +43,23 @@ def _voiding(check: Check, rulebook: Rulebook, place: str) -> Iterator[Problem]:
 
 def _expiring(written: Written) -> Iterator[Problem]:
     """What clauses and items say of happenings."""
-    known = written.rulebook.happenings
+    rulebook, known = written.rulebook, written.rulebook.happenings
     for place, check, _ in written.checks:
         for clause in check.validity:
             if isinstance(clause, UntilExpiry):
-                yield from _fitting(clause.happening, known, f"{place}: valid_until_expiry")
+                yield from _fitting(clause.happening, rulebook, f"{place}: valid_until_expiry")
                 if clause.happening in known and clause.happening not in check.voided_by:
                     what = f"{quoted(clause.happening)} does not void it: nothing new would count"
                     yield Problem(f"{place}: valid_until_expiry", what, "add it to voided_by")
-    for item in written.rulebook.items:
-        yield from _fitting(item.happening, known, f"item {quoted(item.title)}: happening")
+    for place, item in written.items:
+        yield from _fitting(item.happening, rulebook, f"{place}: happening")
 
 
-def _fitting(code: str, known: Mapping[str, str], place: str) -> Iterator[Problem]:
-    if code not in known:
-        yield Problem(place, f"{quoted(code)} names no happening", nearest(code, known, "add it"))
+def _fitting(code: str, rulebook: Rulebook, place: str) -> Iterator[Problem]:
+    if code not in rulebook.happenings:
+        what = f"{quoted(code)} names no happening{_but(code, rulebook)}"
+        remedy = nearest(code, rulebook.happenings, "write the code of a [[happening]]")
+        yield Problem(place, what, remedy)
 
 
 def _but(word: str, rulebook: Rulebook) -> str:

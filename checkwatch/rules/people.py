@@ -43,20 +43,23 @@ def read_signatures(table: Table | None) -> dict[str, str]:
     return {word: meaning for word in words if (meaning := table.text(word, required=True))}
 
 
-def read_items(tables: Iterable[Table]) -> tuple[Item, ...]:
-    """What is fitted to machines; no two items share a GTIN."""
-    found: list[Item] = []
-    taken: dict[str, str] = {}
+def read_items(tables: Iterable[Table]) -> list[tuple[str, Item]]:
+    """What is fitted to machines, each with where it stands; no two items share a GTIN."""
+    found: list[tuple[str, Item]] = []
+    first: dict[str, Table] = {}
     for table in tables:
-        title, happening = table.text("title", required=True), code_of(table, "happening")
+        title = table.text("title", required=True)
         gtins = tuple(g for g in table.texts("gtins", required=True) if _is_gtin(table, g))
+        happening = code_of(table, "happening")
         table.finish()
         for gtin in gtins:
-            if gtin in taken:
-                table.note("gtins", f"{gtin} is that of {quoted(taken[gtin])} too", "keep one")
-            taken.setdefault(gtin, title)
-        found.append(Item(title, gtins, happening))
-    return tuple(found)
+            if gtin in first:
+                where = "here" if first[gtin] is table else "in another item"
+                table.note("gtins", f"{gtin} stands {where} already", "keep one")
+            first.setdefault(gtin, table)
+        if happening:
+            found.append((table.where, Item(title, gtins, happening)))
+    return found
 
 
 def _is_gtin(table: Table, text: str) -> bool:

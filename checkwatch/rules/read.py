@@ -101,7 +101,7 @@ def _rulebook(root: Table) -> Written:
     checks = tuple(_check(table, taken) for table in root.tables("check"))
     place_kinds = tuple(_place_kinds(root.tables("place_kind")))
     roles, signatures = read_roles(root.tables("role")), root.table("signatures")
-    items = read_items(root.tables("item"))
+    items = read_items(root.tables("item", name_by="title"))
     root.finish()
     by_code = {one.check.code: one.check for one in checks}
     kinds = {kind.code: kind for _, kind in place_kinds}
@@ -112,10 +112,10 @@ def _rulebook(root: Table) -> Written:
         place_kinds=kinds,
         roles={role.code: role for _, role in roles},
         signatures=read_signatures(signatures),
-        items=items,
+        items=tuple(item for _, item in items),
     )
     look_at_words(rulebook, roles, signatures)
-    return Written(rulebook, checks, place_kinds)
+    return Written(rulebook, checks, place_kinds, tuple(items))
 
 
 def _head(table: Table | None) -> Rulebook:

@@ -66,6 +66,8 @@ _EXAMPLES = {
     "code": '"leak-test"',
     "days": '"MO-FR"',
     "from": '"07:00"',
+    "gtins": '["02000000000015"]',
+    "happening": '"absorbent-change"',
     "kinds": '["anaesthetic-machine"]',
     "machines": '{ AM-01 = "anaesthetic-machine" }',
     "name": '"A repair ends a pass"',

@@ -13,6 +13,7 @@ from checkwatch.core.rulebook import (
     Doubted,
     DutySpan,
     ForUse,
+    Item,
     Measure,
     PlaceKind,
     Role,
@@ -36,13 +37,16 @@ _CAUTION = (
 
 
 def in_words(rulebook: Rulebook) -> str:
-    """The whole rulebook, at most 79 columns wide: each check, then the places and
-    the people."""
+    """The whole rulebook, at most 79 columns wide: each check, then the places, the items and the
+    people."""
     blocks = [_head(rulebook)]
     blocks += ["\n".join(_check(check, rulebook)) for check in rulebook.checks.values()]
     if rulebook.place_kinds:
         kinds = map(_place_kind, rulebook.place_kinds.values())
         blocks.append("\n".join(["Places", *kinds]))
+    if rulebook.items:
+        items = (_paragraph(_item(item, rulebook)) for item in rulebook.items)
+        blocks.append("\n".join(["Items", *items]))
     if people := [*_people(rulebook)]:
         blocks.append("\n".join(["People", *map(_paragraph, people)]))
     return "\n\n".join([*blocks, fill(_CAUTION, _WIDTH)])
@@ -321,6 +325,11 @@ def _place_kind(kind: PlaceKind) -> str:
     else:
         duty = f"on duty {'; '.join(_span(span) for span in kind.duty)}"
     return _paragraph(f"{spoken(kind.code)}: {needed}; {duty}.")
+
+
+def _item(item: Item, rulebook: Rulebook) -> str:
+    happening = f'"{rulebook.happenings[item.happening]}" ({item.happening})'
+    return f"{item.title}, GTIN {listed(item.gtins, 'or')}: its fitting is {happening}."
 
 
 def _span(span: DutySpan) -> str:

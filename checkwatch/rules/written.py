@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from checkwatch.core.rulebook import Check, PlaceKind, Rulebook
+from checkwatch.core.rulebook import Check, Item, PlaceKind, Rulebook
 
 
 class WrittenCheck(NamedTuple):
@@ -18,11 +18,12 @@ class WrittenCheck(NamedTuple):
 
 class Written(NamedTuple):
     """The rulebook, and all of its checks and place kinds: also those that share a code, of which
-    it has the last."""
+    it has the last. Place kinds and items stand with their places."""
 
     rulebook: Rulebook
     checks: tuple[WrittenCheck, ...]
     place_kinds: tuple[tuple[str, PlaceKind], ...]
+    items: tuple[tuple[str, Item], ...]
 
     @property
     def kinds(self) -> tuple[str, ...]:

@@ -42,7 +42,7 @@ happening = "circuit-change"
 )
 LABEL = "(01)02000000000015(17)401231(10)7A23"
 SENT = "010200000000001510"
-LEAK = ["done", "AM-02", "leak-test", "pass", "--measure", "leak=60"]
+LEAK = ["done", "AM-02", "leak-test", "pass", "--measure", "leak=60", "--by", "kd"]
 
 
 @pytest.fixture
