@@ -22,6 +22,8 @@ MODULES: tuple[str, ...] = (
     *("bridges", "calendar_rules", "dams", "guidance", "intervals", "voiding", "trade"),
 )
 
+#: Of which no source is known.
+NONE_KNOWN = {"restored"}
 #: The clauses and modifiers of docs/meaning.md part 5, and the voiding rules of part 4.
 SUBJECTS = {
     "valid-for": "5: `valid_for`",
@@ -30,6 +32,7 @@ SUBJECTS = {
     "once-each": "5: `once_each`",
     "valid-for-use": "5: `valid_for_use`",
     "reading-within": "5: `reading_within`",
+    "until-expiry": "5: `valid_until_expiry`",
     "from-due": '5: `next_due = "from-due"`',
     "early": "5: `early`",
     "late": "5: `late`",
@@ -40,6 +43,7 @@ SUBJECTS = {
     "voided-by": "4: `voided_by`",
     "under-test": "4: voided after the attempt began",
     "unasked": "4: a return, a move, a closed stop-use fault void every gate",
+    "restored": "4: a book put back from a backup voids every gate",
     "unknown": "4: an unknown happening voids",
     "next-attempt": "4: the next attempt ends the window",
 }

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from functools import cache
 from pathlib import Path
@@ -51,6 +51,10 @@ zone = "{zone}"
 [[happening]]
 code = "altered"
 title = "Altered"
+
+[[happening]]
+code = "fitted"
+title = "Fitted"
 
 [[check]]
 code = "inspection"
@@ -121,7 +125,11 @@ def _case(rule: Rule, raw: Mapping[str, Any], one: Mapping[str, Any]) -> Case:
     done = [parse_instant(text, rule.zone) for text in one["done"]]
     read = {parse_instant(at, rule.zone): Decimal(str(n)) for at, n in one.get("read", ())}
     altered = [parse_instant(text, rule.zone) for text in one.get("altered", ())]
-    found = book(rule.rulebook, *_entries(done, read, altered)) if rule.rulebook else None
+    fitted = {
+        parse_instant(at, rule.zone): date.fromisoformat(text) for at, text in one.get("fitted", ())
+    }
+    entries = _entries(done, read, altered, fitted)
+    found = book(rule.rulebook, *entries) if rule.rulebook else None
     asked_from = done[-1]
     ours = shown(turns(found, asked_from), rule, read) if found else CANNOT
     when = [
@@ -144,10 +152,15 @@ def _case(rule: Rule, raw: Mapping[str, Any], one: Mapping[str, Any]) -> Case:
 
 
 def _entries(
-    done: list[Instant], read: Mapping[Instant, Decimal], altered: list[Instant]
+    done: list[Instant],
+    read: Mapping[Instant, Decimal],
+    altered: list[Instant],
+    fitted: Mapping[Instant, date],
 ) -> Iterator[Entry]:
-    """A reading comes before a pass at the same instant, which counts from it."""
+    """A pass counts from a reading and from what is fitted at the same instant."""
     yield enrolled(UNIT, kind="unit", at=COMMISSIONED)
+    for at, expiry in fitted.items():
+        yield happened(UNIT, "fitted", iso(at), expiry=expiry)
     for at, value in read.items():
         yield wrote(Reading, UNIT, iso(at), meter="use", value=value)
     for at in done:
