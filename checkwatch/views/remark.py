@@ -140,7 +140,7 @@ def _look(one: Uncounted, after: MachineStanding) -> str:
     good = good_to(after.log, one.clause.happening, one.result.at)
     if good is None:
         return "; look whether a label is missing: no expiry is known of it"
-    return f"; it was good to {day(good)}"
+    return f"; what is fitted was good to {day(good)}"
 
 
 def _began(one: Uncounted, here: Here) -> str:

@@ -107,6 +107,12 @@ def test_a_pass_ends_with_the_day_of_expiry(fitting: Clocked) -> None:
     assert said["readied"][0]["until"] == "2040-01-16T00:00:00Z"
 
 
+def test_what_has_expired_since_it_was_fitted_gives_a_pass_no_time(fitting: Clocked) -> None:
+    fitting.at("07:00", "fit", "AM-02", LABEL.replace("401231", "400115"))
+    said = fitting.says("2040-01-16T07:00", *LEAK)
+    assert "it was over at once; what is fitted was good to 15 Jan 2040." in said
+
+
 def test_what_a_person_should_compare_is_told_beside_the_answer(fitting: Clocked) -> None:
     said = fitting.at("07:00", "fit", "AM-02", LABEL.replace("401231", "401200"), "--json")
     assert said.document["machine"] == "AM-02"

@@ -7,7 +7,7 @@ changes and at the microseconds beside them.
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from functools import partial
 from itertools import pairwise
@@ -181,9 +181,12 @@ def test_a_plain_striking_never_betters_a_standing(
 def test_an_entry_that_voids_never_betters_a_standing(
     world: World, machine: str, data: st.DataObject
 ) -> None:
-    codes = st.sampled_from(("power-on", "repair", "code that nobody knows"))
+    """Also one that fits what is good for long: it ends what was tested before."""
+    codes = st.sampled_from(("power-on", "repair", "code that nobody knows", FITTING))
     code = data.draw(codes)
-    after = written_now(world, machine, lambda **common: e.Happening(**common, code=code))
+    good = data.draw(st.sampled_from((None, date(2100, 1, 1)))) if code == FITTING else None
+    fits = partial(e.Happening, code=code, expiry=good)
+    after = written_now(world, machine, fits)
     for at in instants(world, data, 12):
         before, now = stands(world, machine, at), stands(after, machine, at)
         assert ORDER[now.standing] >= ORDER[before.standing]
