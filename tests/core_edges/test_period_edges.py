@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from checkwatch.core.instant import DAY, FOREVER, HOUR, Instant, from_datetime, from_wall
-from checkwatch.core.period import NOTHING, Period, Unit, earlier, end_of, later, parse_period
+from checkwatch.core.period import (
+    NOTHING,
+    Period,
+    Unit,
+    earlier,
+    end_of,
+    end_of_day,
+    later,
+    parse_period,
+)
 from checkwatch.errors import WrongUse
 
 LONDON = ZoneInfo("Europe/London")
@@ -163,3 +172,20 @@ def test_a_unit_ends_where_the_next_begins(unit: Unit, start: str, end: str) -> 
         assert end_of(instant, unit, LONDON) == over
     assert end_of(Instant(first - 1), unit, LONDON) == first
     assert end_of(over, unit, LONDON) > over
+
+
+@pytest.mark.parametrize(
+    ("day", "end"),
+    [
+        ("2026-03-12", "2026-03-13T00:00"),
+        ("2026-03-29", "2026-03-30T00:00"),
+        ("2028-02-28", "2028-02-29T00:00"),
+        ("9999-12-30", "9999-12-31T00:00"),
+    ],
+)
+def test_a_day_ends_where_the_next_begins(day: str, end: str) -> None:
+    assert end_of_day(date.fromisoformat(day), LONDON) == local(end)
+
+
+def test_the_last_day_of_the_calendar_never_ends() -> None:
+    assert end_of_day(date(9999, 12, 31), LONDON) == FOREVER
