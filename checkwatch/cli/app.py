@@ -17,6 +17,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "setup": ("begin", "enrol", "retire", "upgrade"),
     "book": ("verify", "book"),
     "log": ("log",),
+    "steps": ("steps",),
     "entries": ("done",),
     "several": ("happened", "fault", "withdraw"),
     "fit": ("fit", "lot"),

@@ -1,0 +1,87 @@
+"""Asking a person line by line: on a terminal of any width, over ssh, or from a pipe.
+
+Questions go to standard error, like all messages. The end of the input ends a question as Ctrl-C
+does: nothing was answered.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import textwrap
+from contextlib import suppress
+from io import UnsupportedOperation
+
+from checkwatch.views.words import harmless
+
+#: Lines are no wider than this, and the program does not break them for less than that.
+_WIDEST, _NARROWEST = 80, 20
+
+#: No line is longer; what stands behind that is read and thrown away.
+_LONGEST = 1_000
+
+
+def width() -> int:
+    """The columns of the terminal at standard error, within reason."""
+    columns = os.environ.get("COLUMNS", "")
+    if columns.isdecimal():
+        return _within(int(columns))
+    try:
+        return _within(os.get_terminal_size(sys.stderr.fileno()).columns)
+    except (OSError, ValueError):
+        return _WIDEST
+
+
+def _within(columns: int) -> int:
+    return min(max(columns, _NARROWEST), _WIDEST)
+
+
+def on_terminal() -> bool:
+    """Whether somebody at a terminal reads the questions and types the answers."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def say(text: str = "", label: str = "") -> None:
+    """A paragraph at the terminal's width; its lines stand behind the label."""
+    label = harmless(label)
+    lines = textwrap.wrap(
+        harmless(text, 10_000),
+        width(),
+        initial_indent=label,
+        subsequent_indent=" " * min(len(label), 4),
+        break_on_hyphens=False,
+    )
+    print("\n".join(lines), file=sys.stderr)
+
+
+def line(prompt: str) -> str:
+    """One line that somebody typed, without blanks around it.
+
+    What was typed before the question stood there answers nothing. Raises KeyboardInterrupt at the
+    end of the input.
+    """
+    _forget_what_was_typed()
+    print(prompt, end="", file=sys.stderr, flush=True)
+    with suppress(AttributeError, UnsupportedOperation):
+        # A byte that is no letter is shown as one is written, and does not end the program.
+        sys.stdin.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    typed = rest = sys.stdin.readline(_LONGEST)
+    while rest and not rest.endswith("\n"):
+        rest = sys.stdin.readline(_LONGEST)
+    if not typed:
+        print(file=sys.stderr)
+        raise KeyboardInterrupt
+    if not on_terminal():
+        print(harmless(typed.strip()), file=sys.stderr)
+    return typed.strip()
+
+
+def _forget_what_was_typed() -> None:
+    """Throws away what waits at a terminal: a key pressed twice must not answer a question that
+    nobody has read."""
+    if not on_terminal():
+        return
+    with suppress(ImportError, OSError, ValueError):
+        import termios
+
+        termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)

@@ -1,0 +1,259 @@
+"""Being led through a check at the machine, from its beginning in the book to its result."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from collections.abc import Iterable
+from datetime import tzinfo
+from typing import Annotated, NamedTuple
+
+import typer
+
+from checkwatch import errors
+from checkwatch.answers.cleared import cleared
+from checkwatch.answers.steps import half_done, typed
+from checkwatch.answers.steps.asked import Ask, Finding, Going, Kind, Said
+from checkwatch.answers.steps.course import answered, next_question, still_open, take
+from checkwatch.answers.steps.half_done import Kept
+from checkwatch.answers.under_way import under_way
+from checkwatch.cli import ask
+from checkwatch.cli.options import By, Db, asking
+from checkwatch.cli.quick import CODES
+from checkwatch.cli.show import on_screen, show
+from checkwatch.core.entry import Outcome
+from checkwatch.core.rulebook import Check
+from checkwatch.errors import Problem, WrongUse
+from checkwatch.run import clock
+from checkwatch.run.steps import AtMachine, Drawer, at_machine, taken_up
+from checkwatch.run.world import Asked
+from checkwatch.run.write import Written
+from checkwatch.views import answer, effect
+from checkwatch.views import steps as words
+from checkwatch.views.steps import Par
+from checkwatch.views.words import Here, harmless, inside, listed
+
+
+def steps(
+    ctx: typer.Context,
+    machine: Annotated[str, typer.Argument(help="The machine's tag.", metavar="MACHINE")],
+    check: Annotated[
+        str | None, typer.Argument(help="The check's code; else what clears it.", metavar="CHECK")
+    ] = None,
+    by: By = "",
+    db: Db = None,
+) -> None:
+    """Be led through a check, step by step, and write its beginning and its result.
+
+    Without CHECK it leads through the least work that clears the machine, one check after another.
+    Left before its end, or cut off, the same command goes on where it was. Exit code: 0 the check
+    counts, 4 with limits, 1 it does not, 130 left before its end; without CHECK as `cleared`.
+    """
+    at = at_machine(asking(ctx, db).db, machine, by.strip())
+    if not at.by:
+        at = at._replace(by=_who())
+    drawer = Drawer(at.url)
+    if banner := at.look().banner:
+        ask.say(banner)
+    code = _least_work(at, drawer) if check is None else _check(at, drawer, check)
+    if code is None:
+        raise WrongUse(Problem("", "nothing was written", "run it again to begin"))
+    raise typer.Exit(code)
+
+
+def _who() -> str:
+    """The code of who is there; raises WrongUse where nobody can be asked."""
+    if not sys.stdin.isatty():
+        raise WrongUse(Problem("--by", "is missing", "add --by WHO, your code"))
+    while True:
+        try:
+            who = ask.line("Your code (no name) > ")
+            typed.refuse_harmful(who)
+        except typed.Refused as refused:
+            _tell([Par(f"{refused}.")])
+        else:
+            return who
+
+
+def _tell(paragraphs: Iterable[Par]) -> None:
+    for paragraph in paragraphs:
+        ask.say(paragraph.text, paragraph.label)
+
+
+def _yes(prompt: str) -> bool:
+    while True:
+        try:
+            return typed.yes_or_no(ask.line(f"{prompt} yes / no > "))
+        except typed.Refused as refused:
+            _tell([Par(f"{refused}.")])
+
+
+def _least_work(at: AtMachine, drawer: Drawer) -> int:
+    """Check after check until the machine is cleared, or it is left; the exit code says where it
+    stands then."""
+    wrote = False
+    while True:
+        asked = at.look()
+        found = cleared(at.machine, asked.book, asked.question)
+        left = [code for code in at.checks(asked) if _half_done(at, drawer, asked, code)]
+        owed = [] if found.to_clear.others_must else [c.code for _, c in found.to_clear.checks]
+        if not left and not owed:
+            break
+        if not wrote:
+            ask.say(answer.clears(found))
+        code = _check(at, drawer, (left or owed)[0])
+        if code not in (errors.YES, errors.WITH_LIMITS):
+            return CODES[found.standing] if code is None else code
+        wrote = True
+    if not wrote:
+        others = [text] if (text := answer.clears(found)) else []
+        show([answer.sentence(found, asked.here), *others, answer.caution(found)], asked.banner)
+        ask.say(f"To do one all the same name it: {listed(at.checks(asked), 'or') or 'none'}.")
+    return CODES[found.standing]
+
+
+def _half_done(at: AtMachine, drawer: Drawer, asked: Asked, code: str) -> bool:
+    kept = drawer.find(at.machine, code)
+    return kept is not None and not taken_up(kept, at.check(asked, code), at.by, asked)[1]
+
+
+class _Test(NamedTuple):
+    """One check of a machine, and whoever goes through it."""
+
+    at: AtMachine
+    drawer: Drawer
+    check: Check
+    zone: tzinfo
+
+    def here(self) -> Here:
+        return Here(self.zone, clock.now())
+
+
+def _check(at: AtMachine, drawer: Drawer, code: str) -> int | None:
+    """One check from its beginning to its result; None where it was not begun.
+
+    The exit code says whether it counts now.
+    """
+    asked = at.look()
+    test = _Test(at, drawer, at.check(asked, code), asked.zone)
+    begun = _resumed(test, asked) or _begun(test, asked)
+    if begun is None:
+        return None
+    kept, going = begun
+    finding = _gone_through(test, kept, going)
+    wrote = at.end(test.check, kept, finding)
+    drawer.drop(at.machine, code)
+    return _ended(test, finding, wrote)
+
+
+def _resumed(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:
+    """The check as it was left, if there is such a one and it is gone on with."""
+    at, check = test.at, test.check
+    kept = test.drawer.find(at.machine, check.code)
+    if kept is None:
+        return None
+    going, why = taken_up(kept, check, at.by, asked)
+    if going is None:
+        ask.say(f"What was half done of the {inside(check.title)} begins anew: {why}.")
+        test.drawer.drop(at.machine, check.code)
+        return None
+    _tell(words.heading(check, at.machine))
+    _tell(words.recap(answered(going), kept.begun, asked.here))
+    return (kept, going) if _yes("Go on with it?") else None
+
+
+def _begun(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:
+    """The check begun in the book, if that is wanted."""
+    at, check = test.at, test.check
+    _tell(words.heading(check, at.machine))
+    other = under_way(at.machine, check.code, asked.book, asked.question)
+    if other is not None:
+        ask.say(f"Under way already since {asked.here.local(other.at)}, entry {other.seq}.")
+    if at.would_end(asked, check):
+        ask.say(f"{at.machine} is cleared now; from the beginning until the result it is not.")
+    if not _yes("Begin?"):
+        return None
+    kept, wrote = at.begin(check)
+    if not test.drawer.keep(kept):
+        ask.say("Its answers cannot be kept meanwhile: a lost terminal would lose them.")
+    ask.say(f"Entry {kept.begun}: begun at {wrote.asked.here.local(kept.at)}. {words.HOW}")
+    return kept, Going(check, kept.at)
+
+
+def _gone_through(test: _Test, kept: Kept, going: Going) -> Finding:
+    """Asks until the check has come to something; each answer is kept before the next question."""
+    now: Ask | Finding = next_question(going)
+    while isinstance(now, Ask):
+        try:
+            text = _answer(test, kept, now)
+        except KeyboardInterrupt:
+            _left(test, going)
+            raise
+        moment = clock.now()
+        if half_done.too_old(kept._replace(said=going.said), test.check, moment):
+            what = "was left too long: what was looked at may have changed"
+            raise WrongUse(Problem(test.check.title, what, "begin anew"))
+        before = going
+        going, now = take(going, Said(text, moment))
+        if going is not before:
+            test.drawer.keep(kept._replace(said=going.said))
+    return now
+
+
+def _left(test: _Test, going: Going) -> None:
+    """What to mind, and what to type, where a check is left before its end."""
+    ask.say()
+    ask.say()
+    for text in still_open(going):
+        ask.say(text, "Put it right: ")
+    ask.say("Left: only its beginning is written, and it is owed. This goes on with it:")
+    tag, by = shlex.quote(test.at.machine), shlex.quote(test.at.by)
+    _typed(f"checkwatch steps {tag} {test.check.code} --by {by}")
+
+
+def _answer(test: _Test, kept: Kept, now: Ask) -> str:
+    """Asks one question; raises KeyboardInterrupt for q."""
+    ask.say()
+    if now.kind is Kind.WRITE:
+        asked = test.at.look()
+        if why := half_done.meanwhile(kept, test.check, asked.book, asked.question):
+            ask.say(f"Look: {why}. A good result will not count.")
+    _tell(words.question(now, test.check, test.at.machine, test.here()))
+    if now.kind is Kind.RUN and on_screen() and ask.on_terminal():
+        from checkwatch.run.waiting import wait
+
+        assert test.check.minutes is not None, "without minutes nothing runs by itself"
+        if wait(now.since, test.check.minutes, clock.now):
+            raise KeyboardInterrupt
+    while (text := ask.line(words.prompt(now))) == "?":
+        _tell(words.more(now))
+    if text.lower() in ("q", "quit"):
+        raise KeyboardInterrupt
+    return text
+
+
+def _ended(test: _Test, finding: Finding, wrote: Written) -> int:
+    """Shows what was written and what came of it; whether the check counts now."""
+    for text in finding.not_put_back:
+        ask.say(text, "NOT PUT RIGHT: ")
+    show(effect.effects(wrote.by_machine, wrote.places, wrote.asked.here), wrote.asked.banner)
+    if finding.outcome is Outcome.STOPPED:
+        when = "Used in the emergency" if finding.emergency else "Used all the same"
+        ask.say(f"{when}, it needs an exception:")
+        _typed(words.exception(test.at.machine, finding, test.at.by))
+    checks = wrote.effects[0].after.checks
+    state = next((one for one in checks if one.check.code == test.check.code), None)
+    if state is None or not state.ready or state.attempt is None:
+        return errors.NO
+    limited = state.attempt.outcome is Outcome.LIMITED
+    return errors.WITH_LIMITS if limited else errors.YES
+
+
+def _typed(command: str) -> None:
+    """A command to type, which is never broken."""
+    print(f"  {harmless(command, 1000)}", file=sys.stderr)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Adds the command."""
+    app.command()(steps)

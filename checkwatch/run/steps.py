@@ -1,0 +1,221 @@
+"""A check gone through at the machine: its beginning and its end in the book, and its answers kept
+in a small file meanwhile.
+
+The answers lie in the user's state folder, not in the book: they are no entries, and nothing is
+computed from them. A file that is lost, altered or unreadable costs the answers, and never more.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+from contextlib import suppress
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from checkwatch.answers.steps import half_done
+from checkwatch.answers.steps.asked import Finding, Going, Said
+from checkwatch.answers.steps.course import gone_on
+from checkwatch.answers.steps.half_done import Kept
+from checkwatch.answers.under_way import under_way
+from checkwatch.core.attempt import RANK
+from checkwatch.core.entry import Entry, Outcome, Result
+from checkwatch.core.instant import Instant
+from checkwatch.core.mistake import nearest
+from checkwatch.core.rulebook import Check
+from checkwatch.core.wording import listed
+from checkwatch.errors import CannotTell, Problem, WrongUse
+from checkwatch.run import clock
+from checkwatch.run.world import Asked, Names, ask
+from checkwatch.run.write import Written, write
+from checkwatch.store.engine import shown, sqlite_path
+
+#: No file of answers is larger, in bytes; one that is was not written here.
+_LARGEST = 1_000_000
+
+
+class AtMachine(NamedTuple):
+    """A machine of a book, and who is at it."""
+
+    url: str
+    machine: str
+    by: str
+
+    def look(self) -> Asked:
+        """The book as it is now, with this machine's entries."""
+        return ask(self.url, clock.now(), lambda _: (self.machine,))
+
+    def checks(self, asked: Asked) -> dict[str, Check]:
+        """The machine's checks by code."""
+        standing = asked.book.standing(self.machine, asked.question)
+        return {state.check.code: state.check for state in standing.checks}
+
+    def check(self, asked: Asked, code: str) -> Check:
+        """One of them; raises WrongUse for a code that is none of them."""
+        known = self.checks(asked)
+        if code not in known:
+            what = f"is no check of {self.machine}"
+            remedy = nearest(code, known, f"its checks are {', '.join(known) or 'none'}")
+            raise WrongUse(Problem(code, what, remedy))
+        return known[code]
+
+    def would_end(self, asked: Asked, check: Check) -> bool:
+        """Whether a machine that is cleared is not any more once the check is begun."""
+        standing = asked.book.standing(self.machine, asked.question)
+        if not standing.usable or standing.rulebook is None:
+            return False
+        covering = standing.rulebook.covering
+        return any(check.code in covering[gate.check.code] for gate in standing.gates)
+
+    def begin(self, check: Check) -> tuple[Kept, Written]:
+        """Writes that a test begins."""
+
+        def begun(asked: Asked) -> list[Entry]:
+            return [Result(**self._draft(asked), check=check.code, outcome=Outcome.BEGUN)]
+
+        wrote = write(self.url, clock.now(), lambda _: (self.machine,), begun, what_if=False)
+        (entry,) = wrote.entries
+        kept = Kept(self.machine, check.code, self.by, entry.seq, entry.at, rule(check))
+        return kept, wrote
+
+    def end(self, check: Check, kept: Kept, finding: Finding) -> Written:
+        """Writes what a test came to.
+
+        Raises WrongUse for a good result where something else was written of the check meanwhile.
+        """
+
+        def ended(asked: Asked) -> list[Entry]:
+            newest = under_way(self.machine, check.code, asked.book, asked.question)
+            ours = newest is not None and newest.seq == kept.begun
+            if not ours and RANK[finding.outcome] < RANK[Outcome.STOPPED]:
+                what = "something else was written of it meanwhile; nothing was written now"
+                remedy = f"see `checkwatch why {self.machine}`, and begin anew"
+                raise WrongUse(Problem(check.title, what, remedy))
+            return [
+                Result(
+                    **self._draft(asked, finding.note),
+                    check=check.code,
+                    outcome=finding.outcome,
+                    started=kept.at,
+                    measures=finding.measures,
+                    limits=finding.limits,
+                )
+            ]
+
+        return write(self.url, clock.now(), lambda _: (self.machine,), ended, what_if=False)
+
+    def _draft(self, asked: Asked, note: str = "") -> dict[str, Any]:
+        now = asked.question.now
+        return {
+            "seq": 0,
+            "machine": self.machine,
+            "at": now,
+            "recorded": now,
+            "by": self.by,
+            "note": note,
+        }
+
+
+def at_machine(url: str, name: str, by: str) -> AtMachine:
+    """The machine that a typed name means.
+
+    Raises CannotTell for a place and for a name that nobody knows.
+    """
+
+    def concerned(names: Names) -> frozenset[str]:
+        tag = names.resolve(name)
+        return frozenset({tag}) if tag in names.tags else names.ever_at.get(tag, frozenset())
+
+    asked = ask(url, clock.now(), concerned)
+    tag = asked.names.resolve(name)
+    if tag in asked.names.tags:
+        return AtMachine(url, tag, by)
+    there = [one.machine for one in asked.book.fleet(asked.question) if one.log.place == tag]
+    raise CannotTell(Problem(tag, "is a place", f"name {listed(there, 'or') or 'a machine'}"))
+
+
+def rule(check: Check) -> str:
+    """A mark of a check's text: another one asks other questions."""
+    return sha256(repr(check).encode()).hexdigest()
+
+
+class Drawer:
+    """Where the answers of one book's half-done checks are kept."""
+
+    def __init__(self, url: str) -> None:
+        self._book = str(sqlite_path(url) or shown(url))
+        self._folder = _state_folder()
+
+    def find(self, machine: str, check: str) -> Kept | None:
+        """What was kept of a check; None also for what cannot be read."""
+        try:
+            with self._file(machine, check).open("rb") as file:
+                return _read(file.read(_LARGEST), machine, check)
+        except OSError:
+            return None
+
+    def keep(self, kept: Kept) -> bool:
+        """Keeps the answers so far in place of those before, whole or not at all; whether that
+        was possible."""
+        path = self._file(kept.machine, kept.check)
+        try:
+            self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            handle, name = tempfile.mkstemp(dir=self._folder, prefix=f"{path.stem}.")
+            with os.fdopen(handle, "w", encoding="utf-8") as file:
+                json.dump(kept._asdict(), file)
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(name, path)
+        except OSError:
+            return False
+        return True
+
+    def drop(self, machine: str, check: str) -> None:
+        """Forgets the answers of a check, and what a lost terminal left of writing them."""
+        with suppress(OSError):
+            for file in self._folder.glob(f"{self._file(machine, check).stem}.*"):
+                file.unlink()
+
+    def _file(self, machine: str, check: str) -> Path:
+        name = sha256(json.dumps([self._book, machine, check]).encode()).hexdigest()[:32]
+        return self._folder / f"{name}.json"
+
+
+def _read(data: bytes, machine: str, check: str) -> Kept | None:
+    try:
+        found = json.loads(data)
+        kept = Kept(
+            str(found["machine"]),
+            str(found["check"]),
+            str(found["by"]),
+            int(found["begun"]),
+            Instant(int(found["at"])),
+            str(found["rule"]),
+            tuple(Said(str(text), Instant(int(at))) for text, at in found["said"]),
+        )
+    except (ValueError, TypeError, KeyError, RecursionError):
+        return None
+    return kept if (kept.machine, kept.check) == (machine, check) else None
+
+
+def taken_up(kept: Kept, check: Check, by: str, asked: Asked) -> tuple[Going | None, str]:
+    """A half-done check as it was left, or why it begins anew."""
+    why = half_done.anew(kept, check, rule(check), by, asked.book, asked.question)
+    if why:
+        return None, why
+    going = gone_on(Going(check, kept.at), kept.said)
+    return going, "" if going else "its answers cannot be read"
+
+
+def _state_folder() -> Path:
+    """Where programs keep what they may lose; on Linux by the rule of the XDG base directories."""
+    if sys.platform == "linux":
+        chosen = os.environ.get("XDG_STATE_HOME", "")
+        folder = chosen if os.path.isabs(chosen) else os.path.expanduser("~/.local/state")
+        return Path(folder, "checkwatch")
+    from platformdirs import user_state_dir
+
+    return Path(user_state_dir("checkwatch", appauthor=False))

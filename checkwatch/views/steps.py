@@ -1,0 +1,155 @@
+"""A check gone through at the machine, in words short enough for a screen of 40 columns."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from checkwatch.answers.steps.asked import Ask, Finding, Kind, Said
+from checkwatch.core.attempt import plain as number
+from checkwatch.core.entry import Outcome
+from checkwatch.core.instant import MINUTE, Instant
+from checkwatch.core.mistake import cut
+from checkwatch.core.rulebook import Check
+from checkwatch.core.wording import inside, plural
+from checkwatch.views.words import Here, harmless
+
+#: What is said when the questions begin.
+HOW = "At any question: ? explains, stop breaks off, q leaves and comes back."
+
+#: What may be typed at every question.
+ALWAYS = "Also: back, note: words, stop (break off), q (leave, come back later)."
+
+
+class Par(NamedTuple):
+    """A paragraph that stands behind a label."""
+
+    text: str
+    label: str = ""
+
+
+def heading(check: Check, machine: str) -> Iterator[Par]:
+    """What comes, what it costs, and the check's cautions."""
+    parts = [plural(len(check.steps), "step")] if check.steps else []
+    if minutes := check.minutes:
+        parts.append(f"about {number(minutes.attended)} min of yours")
+        parts += [f"then {number(minutes.alone)} by itself"] if minutes.alone else []
+    yield Par(f"{_title(check, machine)}{': ' if parts else ''}{', '.join(parts)}.")
+    yield from (Par(caution, "Caution: ") for caution in check.cautions)
+
+
+def _title(check: Check, machine: str) -> str:
+    return f"{machine}, {inside(check.title)}"
+
+
+#: What is asked, where the question is always the same, and what stands before the answer.
+_FIXED: dict[Kind, tuple[str, str]] = {
+    Kind.OUTCOME: ("What did it come to?", "pass / limited / fail"),
+    Kind.LIMIT: ("What must the clinician know?", "limit"),
+    Kind.WRONG: ("What is wrong?", "in words"),
+    Kind.EMERGENCY: ("Was it an emergency?", "yes / no"),
+    Kind.REASON: ("Why is it broken off?", "in words"),
+}
+
+_VERDICTS = {Outcome.FAIL: "a fail", Outcome.STOPPED: "a check broken off"}
+
+
+def question(ask: Ask, check: Check, machine: str, here: Here) -> Iterator[Par]:
+    """One question with what comes before it: news, a refusal, the step's caution."""
+    if ask.refusal:
+        yield Par(f"{ask.refusal[0].upper()}{ask.refusal[1:]}.")
+        return
+    if ask.noted:
+        yield Par("Noted.")
+        return
+    if ask.news:
+        yield Par(f"{ask.news[0].upper()}{ask.news[1:].rstrip('.')}.")
+    if ask.kind in _FIXED:
+        yield Par(_FIXED[ask.kind][0])
+    elif ask.kind is Kind.STEP and ask.step is not None:
+        yield from [Par(ask.step.caution, "Caution: ")] if ask.step.caution else []
+        yield Par(ask.step.say, f"{ask.number}/{len(check.steps)} ")
+        yield from [Par(ask.step.expect, "    Expected: ")] if ask.step.expect else []
+    elif ask.kind is Kind.REMEDY:
+        yield Par(ask.text, "Try: ")
+        yield Par("Then once more." if ask.measure else "Is it so now?")
+    elif ask.kind is Kind.RUN:
+        yield from run(ask.since, check, here)
+    elif ask.kind is Kind.END_NOW:
+        yield Par(f"That makes it {_VERDICTS[ask.verdict]}. End here? With no it goes on.")
+    elif ask.kind is Kind.PUT_BACK:
+        yield Par(f"{ask.text.rstrip('.?')}?", "Is it so: ")
+    elif ask.kind is Kind.NOT_PUT_BACK:
+        yield Par(ask.text, "Put it right now: ")
+        yield Par("Is it so? A no stays as a limit and in the note.")
+    elif ask.finding is not None:
+        yield Par(summary(ask.finding, check, machine))
+
+
+def prompt(ask: Ask) -> str:
+    """What stands before the answer."""
+    if ask.kind in _FIXED:
+        return f"{_FIXED[ask.kind][1]} > "
+    if ask.measure is not None:
+        keep = ", or keep" if ask.kind is Kind.REMEDY else ""
+        return f"{harmless(f'{ask.measure.code} in {ask.measure.unit}', 25)}{keep} > "
+    if ask.kind is Kind.WRITE:
+        return "Write it? yes / back > "
+    return "Is it over? yes > " if ask.kind is Kind.RUN else "yes / no > "
+
+
+def more(ask: Ask) -> Iterator[Par]:
+    """The longer text of a step, and what may be typed."""
+    if ask.step is not None:
+        yield Par(ask.step.more or "There is no longer text.")
+    words = "yes, no" if ask.measure is None else f"the number in {ask.measure.unit}, or no"
+    if ask.kind in (Kind.STEP, Kind.REMEDY, Kind.MEASURE, Kind.PUT_BACK):
+        yield Par(f"Type {words}, or na: and why it does not apply.")
+    yield Par(ALWAYS)
+
+
+def run(since: Instant, check: Check, here: Here) -> Iterator[Par]:
+    """That the machine runs by itself now, and until about when."""
+    minutes = check.minutes
+    assert minutes is not None, "without minutes nothing runs by itself"
+    over = Instant(since + check.run)
+    if here.now >= over:
+        yield Par(f"By the clock the run is over since {here.local(over)}.")
+        return
+    if here.now < since + int(minutes.watched * MINUTE):
+        yield Par(f"Stay for its first {number(minutes.watched)} min.")
+    yield Par(f"It runs by itself until about {here.local(over)}; q leaves it running.")
+
+
+def summary(finding: Finding, check: Check, machine: str) -> str:
+    """What would be written, in one sentence."""
+    said = [f"{_title(check, machine)}: {finding.outcome.value}", *finding.judged]
+    said += [f"limit: {text}" for text in finding.limits]
+    if finding.note:
+        said.append(f"note: {cut(finding.note, 160)}")
+    return f"{'; '.join(said).rstrip('.')}."
+
+
+def recap(answered: Sequence[tuple[Ask, Said]], kept: int, here: Here) -> Iterator[Par]:
+    """What was answered before a check was left."""
+    began = f"It was begun (entry {kept}) and left"
+    if not answered:
+        yield Par(f"{began}; nothing was answered.")
+        return
+    yield Par(f"{began}; answered until {here.local(answered[-1][1].at)}:")
+    for ask, line in answered:
+        yield Par(f"{cut(_about(ask), 40)}: {cut(line.text, 60)}", "  ")
+
+
+def _about(ask: Ask) -> str:
+    if ask.step is not None and ask.about:
+        return f"{ask.number} {ask.step.say}"
+    return ask.text or ask.about or ask.kind.name.lower().replace("_", " ")
+
+
+def exception(machine: str, finding: Finding, by: str) -> str:
+    """What writes the exception for a use without the check."""
+    reason = shlex.quote(finding.reason) if finding.emergency else "WHY"
+    tail = f"--decided WHO --until WHEN --by {shlex.quote(by)}"
+    return f"checkwatch except {shlex.quote(machine)} --reason {reason} {tail}"
