@@ -264,5 +264,5 @@ def _swallowed(values: dict[str, str], text: str) -> Iterator[str]:
         return
     for name, other in (("10", "21"), ("21", "10")):
         value = values.get(name, "")
-        if other not in values and other in value[1:-1]:
+        if other in value[1:-1]:
             yield f"({name}) {quoted(value)} may hold ({other}) too, for no separator was sent"
