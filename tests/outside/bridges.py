@@ -10,6 +10,7 @@ converter or engine. It tests the arithmetic of months; that an inspection was l
 
 from __future__ import annotations
 
+import atexit
 import csv
 import subprocess
 import sys
@@ -17,6 +18,7 @@ import tempfile
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import UTC
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple, TextIO
@@ -112,9 +114,18 @@ def table(shown: Shown, without: str = "") -> dict[str, tuple[object, ...]]:
     return found
 
 
-def convert(folder: Path) -> list[str]:
+@cache
+def folder() -> Path:
+    """Where the files and the book are, until the process ends."""
+    kept = tempfile.TemporaryDirectory(prefix="bridges-")
+    atexit.register(kept.cleanup)
+    return Path(kept.name)
+
+
+@cache
+def convert() -> list[str]:
     """Writes the fleet and the logbook of the example; returns what is said of dirty rows."""
-    command = [sys.executable, str(EXAMPLE / "convert.py"), str(folder)]
+    command = [sys.executable, str(EXAMPLE / "convert.py"), str(folder())]
     return subprocess.run(command, capture_output=True, text=True, check=True).stderr.splitlines()
 
 
@@ -126,15 +137,18 @@ def cells(path: Path) -> list[dict[str, str]]:
 NOW = parse_instant("2026-01-01T00:00:00Z", UTC)
 
 
-def book(folder: Path, url: str) -> Asked:
+@cache
+def book() -> Asked:
     """A real book of the converted files, opened for questions."""
+    convert()
+    url = str(folder() / "bridges.db")
     text = RULES.read_text(encoding="utf-8")
-    with (folder / "fleet.csv").open(encoding="utf-8", newline="") as stream:
+    with (folder() / "fleet.csv").open(encoding="utf-8", newline="") as stream:
         fleet, mistakes = read_fleet(stream, "fleet.csv", read_or_refuse(text, RULES.name).zone)
     places, more = places_of(fleet, "fleet.csv")
     assert mistakes + more == []
     setup.begin(url, NOW, text, [row.enrolled for row in fleet], places, "")
-    log = folder / "logbook.csv"
+    log = folder() / "logbook.csv"
 
     def opened() -> TextIO:
         return log.open(encoding="utf-8", newline="")
@@ -165,10 +179,7 @@ def shown_by_windows(asked: Asked) -> Shown:
 
 def rows() -> list[Row]:
     """The counts that somebody else made of the same file, beside those by the engine's windows."""
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        convert(folder)
-        found = table(shown_by_windows(book(folder, str(folder / "bridges.db"))), BACKWARDS)
+    found = table(shown_by_windows(book()), BACKWARDS)
     return [
         Row(SOURCE, ("valid-for", "round-up-to", "next-attempt"), type_, _said(says), _said(ours))
         for (type_, says), ours in zip(COUNTED.items(), found.values(), strict=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from datetime import UTC
-from pathlib import Path
 
 import pytest
 
@@ -29,6 +28,7 @@ from tests.outside.bridges import (
     book,
     cells,
     convert,
+    folder,
     lateness,
     month,
     shown_by_windows,
@@ -39,18 +39,11 @@ from tests.outside.bridges import (
 
 
 @pytest.fixture(scope="module")
-def converted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
-    """The folder with both files, and what was said of dirty rows."""
-    folder = tmp_path_factory.mktemp("bridges")
-    return folder, convert(folder)
-
-
-@pytest.fixture(scope="module")
-def rows_shown(converted: tuple[Path, list[str]]) -> Shown:
+def rows_shown() -> Shown:
     """The inspections as the converted files have them: months added up, no engine."""
-    folder, _ = converted
-    places = {row["tag"]: row["place"] for row in cells(folder / "fleet.csv")}
-    logbook = cells(folder / "logbook.csv")
+    convert()
+    places = {row["tag"]: row["place"] for row in cells(folder() / "fleet.csv")}
+    logbook = cells(folder() / "logbook.csv")
     struck = {row["of"] for row in logbook if row["what"] == "struck"}
     shown: Shown = defaultdict(list)
     for row in logbook:
@@ -72,9 +65,7 @@ def test_the_bridge_whose_date_goes_back_adds_one_pair(rows_shown: Shown) -> Non
     assert [late for bridge, late in lateness(rows_shown, "routine") if bridge == BACKWARDS] == [0]
 
 
-def test_every_inspection_of_the_submissions_is_in_the_logbook(
-    converted: tuple[Path, list[str]],
-) -> None:
+def test_every_inspection_of_the_submissions_is_in_the_logbook() -> None:
     """Counted anew from the submissions: what is stated with a date, by bridge, type and month."""
     prefixes = {type_: type_.removesuffix("-critical") for type_ in COUNTED}
     stated = {
@@ -83,19 +74,19 @@ def test_every_inspection_of_the_submissions_is_in_the_logbook(
         for type_, prefix in prefixes.items()
         if row[f"{prefix}_last"]
     }
-    folder, _ = converted
-    places = {row["tag"]: row["place"] for row in cells(folder / "fleet.csv")}
+    convert()
+    places = {row["tag"]: row["place"] for row in cells(folder() / "fleet.csv")}
     written = {
         (places[row["machine"]], row["what"].rpartition("-")[0], row["at"][:7])
-        for row in cells(folder / "logbook.csv")
+        for row in cells(folder() / "logbook.csv")
         if row["outcome"] == "pass"
     }
     assert written == stated
 
 
-def test_what_is_dirty_is_told(converted: tuple[Path, list[str]]) -> None:
+def test_what_is_dirty_is_told() -> None:
     """Numbers of the file itself, counted by hand with a few lines of plain code."""
-    _, told = converted
+    told = convert()
     kinds = {
         "no submission since": 6,
         "is stated without a date": 3,
@@ -109,10 +100,9 @@ def test_what_is_dirty_is_told(converted: tuple[Path, list[str]]) -> None:
 
 
 @pytest.fixture(scope="module")
-def asked(converted: tuple[Path, list[str]], tmp_path_factory: pytest.TempPathFactory) -> Asked:
+def asked() -> Asked:
     """A real book of the fleet and the logbook, opened for questions."""
-    folder, _ = converted
-    return book(folder, str(tmp_path_factory.mktemp("book") / "bridges.db"))
+    return book()
 
 
 def question(at: str) -> Question:
