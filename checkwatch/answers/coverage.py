@@ -79,9 +79,20 @@ class Case(NamedTuple):
     then: Seen
 
     @property
+    def both(self) -> tuple[Seen, Seen]:
+        """By what is known now, and by what was known then."""
+        return self.now, self.then
+
+    @property
     def uncovered(self) -> bool:
         """Whether any of it was uncovered, by either knowledge."""
-        return any(seen.uncovered_from is not None for seen in (self.now, self.then))
+        return any(seen.uncovered_from is not None for seen in self.both)
+
+    @property
+    def lapses(self) -> tuple[Lapse, ...]:
+        """Those of both, each once, in order of time."""
+        later = (lapse for lapse in self.then.lapses if lapse not in self.now.lapses)
+        return tuple(sorted((*self.now.lapses, *later), key=lambda lapse: lapse.at))
 
     def began_uncovered(self, seen: Seen) -> bool:
         """Whether it began in the period, uncovered. When a case without a beginning began
@@ -125,6 +136,11 @@ class Coverage(NamedTuple):
     def cases(self) -> tuple[Case, ...]:
         """Every use, machine by machine."""
         return tuple(case for machine in self.machines for case in machine.cases)
+
+    @property
+    def uncovered(self) -> bool:
+        """Whether any case was, by either knowledge."""
+        return any(case.uncovered for case in self.cases)
 
     @property
     def now(self) -> Figures:

@@ -13,6 +13,7 @@ from checkwatch.cli.options import At, Db, Json, KnownAt, refuse_untaken
 #: names: a result that is written at a machine does not wait for the rest.
 FILES: dict[str, tuple[str, ...]] = {
     "questions": ("cleared", "why", "which", "overdue", "windows"),
+    "coverage": ("coverage",),
     "screen": ("board", "demo"),
     "setup": ("begin", "enrol", "retire", "upgrade"),
     "book": ("verify", "book"),

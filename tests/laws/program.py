@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.cleared import Cleared, cleared
 from checkwatch.answers.coverage import Case, Coverage, Seen, total
+from checkwatch.answers.coverage import coverage as coverage_of
 from checkwatch.answers.least_work import least_work as work_of
 from checkwatch.answers.overdue import owed_checks
 from checkwatch.core import entry as e
@@ -187,6 +188,15 @@ def cleared_for(
     return asked.cleared(end).throughout is True
 
 
+def coverage(
+    versions: Adopted, entries: Entries, machine: str, start: int, until: int, at: int, known: int
+) -> dict[str, Any]:
+    asked = Asked.of(versions, entries, machine, at, known)
+    return of_coverage(
+        coverage_of(machine, asked.book, asked.question, Instant(start), Instant(until))
+    )
+
+
 def least_work(versions: Adopted, entries: Entries, machine: str, *at: int) -> list[str]:
     standing = Asked.of(versions, entries, machine, *at).standing
     return [check.code for _, check in work_of(standing).checks]
@@ -238,4 +248,14 @@ def as_entry(line: dict[str, Any]) -> e.Entry:
     return e.RESERVED[what](**given, note=note)
 
 
-ANSWERS = (check_at, cleared_for, least_work, others_must, owed, place_at, standing_at, windows)
+ANSWERS = (
+    check_at,
+    cleared_for,
+    coverage,
+    least_work,
+    others_must,
+    owed,
+    place_at,
+    standing_at,
+    windows,
+)

@@ -1,0 +1,159 @@
+"""Coverage of a period: places, figures that are rounded to the worse side, and its words.
+
+How instants of use are judged is worked by hand in tests/oracle/test_coverage.py.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from checkwatch.answers.book import Book
+from checkwatch.answers.coverage import Coverage, Figures, coverage
+from checkwatch.core import entry as e
+from checkwatch.core.instant import HOUR, MINUTE
+from checkwatch.views import coverage as view
+from checkwatch.views.coverage_document import document
+from checkwatch.views.document import to_text
+from checkwatch.views.report import plain
+from checkwatch.views.words import Here
+from tests.build import (
+    ZONE,
+    ask,
+    book,
+    enrolled,
+    happened,
+    passed,
+    rules,
+    t,
+    wrote,
+)
+from tests.views.golden import expect
+
+
+def case(machine: str, start: str, end: str, **more: Any) -> tuple[e.Entry, e.Entry]:
+    return wrote(e.CaseStart, machine, start, **more), wrote(e.CaseEnd, machine, end, **more)
+
+
+def asked(name: str, given: Book, start: str = "06:00", until: str = "15:20") -> Coverage:
+    return coverage(name, given, ask(), t(start), t(until))
+
+
+def shown(answer: Coverage) -> str:
+    return plain(view.coverage(answer, Here(ZONE, t("15:20"))))
+
+
+def hours(answer: Coverage) -> list[tuple[str, float]]:
+    return [(one.machine, one.now.use / HOUR) for one in answer.machines]
+
+
+def test_a_machine_counts_for_a_place_while_it_stood_there() -> None:
+    given = book(
+        rules(),
+        enrolled("AM-04"),
+        *case("AM-04", "08:00", "10:00"),
+        wrote(e.Moved, "AM-04", "09:30", place="Theatre 5"),
+        enrolled("AM-05", place="Theatre 5"),
+        *case("AM-05", "08:00", "08:30"),
+        places=("Theatre 4", "Theatre 5"),
+    )
+    assert hours(asked("Theatre 4", given)) == [("AM-04", 1.5)]
+    assert hours(asked("Theatre 5", given)) == [("AM-04", 0.5), ("AM-05", 0.5)]
+    assert hours(asked("", given)) == [("AM-04", 2), ("AM-05", 0.5)]
+    # The case began in the other place.
+    answer = asked("Theatre 5", given)
+    assert [one.began_uncovered(one.now) for one in answer.cases] == [False, True]
+
+
+def test_the_fleet_is_the_sum_of_its_machines() -> None:
+    given = book(
+        rules(),
+        enrolled("AM-04"),
+        enrolled("AM-05"),
+        passed("AM-05", "self-test", "07:00", recorded="08:15"),
+        *case("AM-04", "08:00", "10:00"),
+        *case("AM-05", "08:00", "08:30"),
+    )
+    answer = asked("", given)
+    assert answer.now == Figures(30 * MINUTE, 0, 120 * MINUTE)
+    assert answer.then == Figures(15 * MINUTE, 0, 135 * MINUTE)
+
+
+def test_a_book_that_is_not_believed_covers_nothing() -> None:
+    entries = (enrolled("AM-04"), passed("AM-04", "self-test", "07:00"))
+    given = book(
+        rules(), *entries, *case("AM-04", "08:00", "09:00"), doubts=("the clock is behind",)
+    )
+    answer = asked("AM-04", given)
+    assert answer.now == answer.then == Figures(0, 0, HOUR)
+    assert "not believed: the clock is behind." in " ".join(shown(answer).split())
+    assert document(answer)["doubts"] == ["the clock is behind"]
+
+
+def test_without_a_case_there_is_no_share() -> None:
+    answer = asked("AM-04", book(rules(), enrolled("AM-04"), passed("AM-04", "self-test", "07:00")))
+    assert shown(answer).startswith("No case of AM-04 from 06:00 GMT until now: of its coverage")
+    assert "%" not in shown(answer)
+    assert document(answer)["known_now"]["cleared"] is None
+
+
+@given(*[st.integers(0, 10**15)] * 3)
+def test_no_share_is_rounded_to_the_better_side(
+    cleared: int, excepted: int, uncovered: int
+) -> None:
+    figures = Figures(cleared, excepted, uncovered)
+    if not figures.use:
+        return
+    shares = [float(text.rstrip("%")) for text in view.percents(figures)]
+    exact = [100 * time / figures.use for time in figures]
+    assert shares[0] <= exact[0] + 1e-9
+    assert all(share >= true - 1e-9 for share, true in zip(shares[1:], exact[1:], strict=True))
+    assert (shares[0] == 100) == (cleared == figures.use)
+    assert [share == 0 for share in shares[1:]] == [excepted == 0, uncovered == 0]
+
+
+BUSY = (
+    enrolled("AM-04"),
+    passed("AM-04", "self-test", "2026-03-11T09:00"),
+    *case("AM-04", "08:00", "09:20"),
+    passed("AM-04", "self-test", "09:30", recorded="11:05"),
+    *case("AM-04", "10:40", "11:30"),
+    happened("AM-04", "absorbent-change", "12:00"),
+    wrote(e.EmergencyUse, "AM-04", "12:10", until=t("13:00"), decided="R1", note="emergency"),
+    *case("AM-04", "12:10", "12:50"),
+    enrolled("AM-05", place="Theatre 5"),
+    passed("AM-05", "self-test", "07:10"),
+    *case("AM-05", "08:00", "09:10"),
+    wrote(e.CaseEnd, "AM-05", "10:00"),
+    wrote(e.Fault, "AM-05", "11:00", severity=e.Severity.STOP_USE, note="leaks"),
+    wrote(e.CaseStart, "AM-05", "14:20"),
+    enrolled("AM-06", place="Theatre 6"),
+    enrolled("WM-01", place="Theatre 6", kind="patient-warmer"),
+    *case("WM-01", "09:00", "09:00"),
+)
+
+
+def test_the_screen() -> None:
+    """Each line that there can be; what the reader sees was read by a person."""
+    places = ("Theatre 4", "Theatre 5", "Theatre 6")
+    expect("coverage", shown(asked("", book(rules(), *BUSY, places=places))))
+
+
+def test_the_document_says_what_the_screen_says() -> None:
+    answer = asked("", book(rules(), *BUSY))
+    found = json.loads(to_text(document(answer)))
+    assert found["known_now"]["use_seconds"] == answer.now.use / 1_000_000
+    assert [(one["machine"], one["cases"]) for one in found["machines"]] == [
+        ("AM-04", 3), ("AM-05", 3), ("AM-06", 0), ("WM-01", 1),
+    ]  # fmt: skip
+    assert [one["start_entry"] for one in found["uncovered"]] == [3, 6, 18, 21]
+    assert [(one["written"], one["end_entry"]) for one in found["not_whole"]] == [
+        ("no-start", 16), ("no-end", None),
+    ]  # fmt: skip
+    assert [(one["check"], one["at"], one["known"]) for one in found["ended"]] == [
+        ("self-test", "2026-03-12T09:00:00Z", ["now", "then"]),
+        ("leak-test", "2026-03-12T09:00:00Z", ["now", "then"]),
+    ]
