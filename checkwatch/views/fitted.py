@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from datetime import date
 
 from checkwatch.answers.fitted import Lot, Stay
@@ -22,7 +22,8 @@ CAUTION = (
 def item(fitted: Happening, rulebook: Rulebook | None) -> str:
     """An item by what its label says: "absorbent, fine, lot 7A23, good to 31 Dec 2027"."""
     lot_text = f"lot {harmless(fitted.lot, 64)}" if fitted.lot else ""
-    return ", ".join(filter(None, [_title(fitted, rulebook), lot_text, *_beside(fitted)]))
+    parts = [_title(fitted, rulebook), lot_text, _serial(fitted), _good_to(fitted)]
+    return ", ".join(filter(None, parts))
 
 
 def day(on: date) -> str:
@@ -40,11 +41,12 @@ def _title(fitted: Happening, rulebook: Rulebook | None) -> str:
     return f'"{harmless(titles.get(fitted.code, fitted.code), 60)}"'
 
 
-def _beside(fitted: Happening) -> Iterable[str]:
-    if fitted.serial:
-        yield f"serial {harmless(fitted.serial, 64)}"
-    if fitted.expiry:
-        yield f"good to {day(fitted.expiry)}"
+def _serial(fitted: Happening) -> str:
+    return f"serial {harmless(fitted.serial, 64)}" if fitted.serial else ""
+
+
+def _good_to(fitted: Happening) -> str:
+    return f"good to {day(fitted.expiry)}" if fitted.expiry else ""
 
 
 def also_on(stays: Sequence[Stay], here: Here) -> str:
@@ -61,13 +63,18 @@ def also_on(stays: Sequence[Stay], here: Here) -> str:
 
 def lot(answer: Lot, here: Here) -> Report:
     """A sentence, the machines that have or had it, and those of which nobody knows."""
-    report: Report = [_head(answer)]
+    kinds = {_kind(stay, answer) for stay in answer.stays}
+    report: Report = [_head(answer, kinds)]
     if answer.others:
         report.append(_others(answer))
     if answer.doubts:
         report.append(f"The book is not believed: {listed(answer.doubts)}.")
     if answer.stays:
-        rows = tuple((*_where(stay, here), _what(stay, answer)) for stay in answer.stays)
+        several = len(kinds) > 1
+        rows = tuple(
+            (*_where(stay, here), ", ".join([*several * [_kind(stay, answer)], *_what(stay)]))
+            for stay in answer.stays
+        )
         report += ["", Table(("machine", "place", "fitted", "until", "what"), rows)]
     if answer.unknown:
         heading = ("machine", "place", "from", "until", "what is written")
@@ -77,7 +84,13 @@ def lot(answer: Lot, here: Here) -> Report:
     return [*report, "", CAUTION]
 
 
-def _head(answer: Lot) -> str:
+def _kind(stay: Stay, answer: Lot) -> str:
+    """What all items of a lot are alike in, as a rule."""
+    fitted = stay.fittings[0]
+    return ", ".join(filter(None, [_title(fitted, answer.rulebook), _good_to(fitted)]))
+
+
+def _head(answer: Lot, kinds: Collection[str]) -> str:
     name = harmless(answer.lot, 64)
     have = {stay.machine for stay in answer.stays if stay.still}
     had = {stay.machine for stay in answer.stays} - have
@@ -85,7 +98,8 @@ def _head(answer: Lot) -> str:
         return f"By the book no machine has or had lot {name}."
     number = plural(len(have), "machine") if have else "no machine"
     said = f"By the book {number} {'have' if len(have) > 1 else 'has'} lot {name}"
-    return f"{said}, and {len(had)} had it." if had else f"{said}."
+    said += f", and {len(had)} had it" if had else ""
+    return f"{said}: {listed(kinds)}." if len(kinds) == 1 else f"{said}."
 
 
 def _others(answer: Lot) -> str:
@@ -110,13 +124,14 @@ def _where(stay: Stay, here: Here) -> tuple[str, ...]:
     return (stay.machine, place, here.local(stay.start), until)
 
 
-def _what(stay: Stay, answer: Lot) -> str:
+def _what(stay: Stay) -> Iterator[str]:
     fitted = stay.fittings[0]
-    said = [_title(fitted, answer.rulebook), *_beside(fitted), *_before(stay)]
-    said.append(f"entry {fitted.seq}")
+    if fitted.serial:
+        yield _serial(fitted)
+    yield from _before(stay)
+    yield f"entry {fitted.seq}"
     if stay.struck:
-        said.append("struck as written in error")
-    return ", ".join(said)
+        yield "struck as written in error"
 
 
 def _unlabelled(answer: Lot, here: Here) -> Iterator[tuple[str, ...]]:

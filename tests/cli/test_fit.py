@@ -1,7 +1,7 @@
 """`fit` writes what a label says, or refuses it and says what to type; `lot` finds it again.
 
-Items, lots and GTINs are invented; the GTINs have the prefix 02, which every house may use within
-its own walls (GS1 General Specifications, restricted circulation).
+Items, lots and GTINs are invented; as numbers of 13 digits the GTINs begin with 2, which GS1 gives
+to no maker (GS1 General Specifications, restricted circulation, from memory).
 """
 
 from __future__ import annotations
@@ -260,14 +260,12 @@ def test_a_recall_finds_each_machine_and_says_of_which_nobody_knows(fitting: Clo
     assert (
         said
         == """\
-By the book 1 machine has lot 7A23.
+By the book 1 machine has lot 7A23: absorbent, fine, good to 31 Dec 2040.
 Spelt otherwise, and perhaps the same: "7a-23". Ask for that, too.
 
 machine  place      fitted     until        what
-AM-02    Theatre 3  07:30 GMT  still there  absorbent, fine, good to 31 Dec
-                                            2040, entry 9
-AM-02    Theatre 3  07:00 GMT  07:20 GMT    absorbent, fine, good to 31 Dec
-                                            2040, before in Theatre 2, entry 6
+AM-02    Theatre 3  07:30 GMT  still there  entry 9
+AM-02    Theatre 3  07:00 GMT  07:20 GMT    before in Theatre 2, entry 6
 
 Not known: of 1 machine the book does not say which lot was fitted since 07:00
 GMT. It may have it, or have had it.
@@ -281,6 +279,19 @@ machine that holds two of a kind, what is said to be gone may be there still:
 look there, too.
 """
     )
+
+
+def test_of_a_lot_of_several_items_each_says_what_it_is(fitting: Clocked) -> None:
+    fitting.at("07:00", "fit", "AM-02", "(01)02000000000022(10)7A23(21)S1")
+    fitting.at("07:10", "fit", "AM-03", LABEL)
+    said = fitting.says("08:00", "lot", "7A23")
+    assert "By the book 2 machines have lot 7A23. machine" in said
+    assert "still there breathing circuit, serial S1, entry 6" in said
+    assert "still there absorbent, fine, good to 31 Dec 2040, entry 7" in said
+    entry = fitting.wrote("08:10", "strike", "7", "--reason", "wrong machine")
+    assert entry == "8"
+    said = fitting.says("08:20", "lot", "7A23")
+    assert "good to 31 Dec 2040, entry 7, struck as written in error" in said
 
 
 def test_a_lot_as_json(fitting: Clocked) -> None:
