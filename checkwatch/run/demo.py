@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -19,11 +19,12 @@ from checkwatch.core.entry import (
     EmergencyUse,
     Entry,
     FaultClosed,
+    Happening,
     PlaceKnown,
     Result,
     Struck,
 )
-from checkwatch.core.instant import MINUTE, Instant, from_datetime
+from checkwatch.core.instant import DAY, MINUTE, Instant, from_datetime
 from checkwatch.core.person import People
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.versions import Version, Versions
@@ -150,4 +151,6 @@ def _moved(draft: Entry, shift: int) -> Entry:
         times["started"] = Instant(draft.started + shift)
     if isinstance(draft, EmergencyUse):
         times["until"] = Instant(draft.until + shift)
+    if isinstance(draft, Happening) and draft.expiry is not None:
+        times["expiry"] = draft.expiry + timedelta(days=shift // DAY)
     return replace(draft, **times)

@@ -39,6 +39,11 @@ STAFF = ["kd", "ao", "tw", "lb", "js", "nf"]
 ENGINEERS = ["pe", "hv"]
 YEARLY = {"AM-07": date(2025, 3, 3), "AM-09": date(2025, 3, 25), "AM-12": date(2025, 3, 10)}
 LEFT_ON = {("AM-10", date(2026, 3, 4)), ("AM-06", LAST), ("AM-11", LAST)}
+#: What was fitted: its GTIN, and its lots before and since March with the last day of each.
+LABELS = {
+    "absorbent-change": ("00400000000015", ("G0126", "2027-12-31"), ("G0226", "2028-02-29")),
+    "circuit-change": ("00400000000022", ("C1125", "2028-10-31"), ("C1125", "2028-10-31")),
+}
 RISING_LEAK = {"AM-09": 5, "AM-17": 4}  # mL/min each day
 
 
@@ -164,7 +169,7 @@ class Today:
         what = self.dice.choice(["absorbent-change", "circuit-change", "vaporiser-change"])
         if self.dice.random() > 0.08:
             return at
-        self.write(what, at)
+        self.write(what, at, **label(what, at))
         start = at + self.dice.randint(2, 5) * MINUTE
         cells = {"started": instant(start), "measures": self.leak()}
         return self.write("leak-test", start + 5 * MINUTE, "pass", **cells)
@@ -173,6 +178,15 @@ class Today:
         """Switched off, or left on."""
         if not left_on(self.machine, self.day):
             self.write("power-off", self.about(clock, 40))
+
+
+def label(what: str, at: datetime) -> dict[str, str]:
+    """What the label of a fitted item said; now and then nobody read it."""
+    if what not in LABELS or Random(f"label {at}").random() < 0.2:
+        return {}
+    gtin, *lots = LABELS[what]
+    lot, expiry = lots[at.month >= 3]
+    return {"gtin": gtin, "lot": lot, "expiry": expiry}
 
 
 def hours(machine: str, day: date) -> int:
@@ -366,7 +380,7 @@ def all_lines() -> list[Line]:
 
 COLUMNS = [
     *("machine", "what", "at", "started", "outcome", "measures", "limits", "until", "place"),
-    *("of", "by", "decided", "note", "ref"),
+    *("of", "by", "decided", "note", "ref", "gtin", "lot", "expiry"),
 ]
 
 
