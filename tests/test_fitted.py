@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from checkwatch.answers.fitted import Lot, Stay, lot
+from checkwatch.answers.fitted import Lot, Stay, elsewhere, lot
 from checkwatch.core import entry as e
 from checkwatch.core.rulebook import Item
 from tests.build import ask, book, check, enrolled, happened, rules, t, wrote
@@ -163,6 +163,8 @@ def test_the_same_item_by_another_name_of_its_fitting_is_asked_for() -> None:
     found = which("7A23", enrolled("AM-01"), enrolled("AM-02"), old)
     assert found.asked_of == {"soda-change", "absorbent-change"}
     assert {stay.machine for stay in found.unknown} == {"AM-01", "AM-02"}
+    other = happened("AM-01", "filter-change", "07:00", lot="F1", gtin="02000000000022")
+    assert which("F1", enrolled("AM-01"), old, other).asked_of == {"filter-change"}
 
 
 def test_as_of_then_and_as_known_then() -> None:
@@ -175,3 +177,27 @@ def test_as_of_then_and_as_known_then() -> None:
     assert which("7A23", *log, known_at="11:00").stays == ()
     assert which("7A23", *log, at="06:00").stays == ()
     assert which("7A23", *log, at="2026-03-01T00:00").unknown == ()
+
+
+# One serial number
+
+
+def also_on(fitting: e.Entry, *entries: e.Entry) -> list[str]:
+    """The machines that have what AM-01 was fitted with, too."""
+    assert isinstance(fitting, e.Happening)
+    known = book(RULES, *(enrolled(f"AM-0{n}") for n in (1, 2)), *entries, fitting)
+    return [stay.machine for stay in elsewhere("AM-01", fitting, known, ask())]
+
+
+def test_an_item_cannot_be_on_two_machines() -> None:
+    gtin, other = "02000000000015", "02000000000022"
+    here = fitted("AM-01", "12:00", serial="S1", gtin=gtin)
+    there = fitted("AM-02", "07:00", serial="S1", gtin=gtin)
+    assert also_on(here, there) == ["AM-02"]
+    assert also_on(here, fitted("AM-02", "07:00", serial="S1")) == ["AM-02"], "typed by hand"
+    assert also_on(replace(here, gtin=""), there) == ["AM-02"]
+    assert also_on(here, fitted("AM-02", "07:00", serial="S1", gtin=other)) == []
+    assert also_on(here, fitted("AM-02", "07:00", serial="S2", gtin=gtin)) == []
+    assert also_on(here, fitted("AM-01", "07:00", serial="S1", gtin=gtin)) == []
+    assert also_on(here, there, fitted("AM-02", "08:00")) == []
+    assert also_on(here, there, wrote(e.Struck, "AM-02", "08:00", of=3)) == []
