@@ -1,4 +1,4 @@
-"""Windows as sets of time, by the library portion: unions, intersections, gaps.
+"""Spans and windows as sets of time, by the library portion: unions, intersections, gaps.
 
 In random worlds portion joins the windows of each gate and lays the gates over each other. The
 engine asks the states at single instants, and must come to the same spans, to the microsecond.
@@ -6,6 +6,7 @@ engine asks the states at single instants, and must come to the same spans, to t
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import reduce
 from itertools import pairwise
 from operator import and_, or_
@@ -17,8 +18,11 @@ from portion import Interval
 
 from checkwatch.answers.book import Question
 from checkwatch.answers.cleared import cleared
-from checkwatch.core.instant import BEGINNING, DAY, FOREVER, Instant
+from checkwatch.answers.coverage import coverage
+from checkwatch.core import entry as e
+from checkwatch.core.instant import BEGINNING, DAY, FOREVER, HOUR, Instant
 from checkwatch.core.judge import Judge, Judged
+from checkwatch.core.span import Span, Spans
 from checkwatch.core.window import Track
 from tests.laws.adapter import MACHINES, World
 from tests.laws.random_worlds import worlds
@@ -106,3 +110,52 @@ def test_a_clearance_holds_until_the_windows_no_longer_meet(
         assert answer.until == meet.upper
         assert answer.throughout == (portion.closedopen(at, at + DAY) in meet)
         assert answer.gap is None or answer.gap.at == meet.upper
+
+
+def interval(spans: Iterable[Span]) -> Interval:
+    """The same instants, as portion has them."""
+    return reduce(or_, (portion.closedopen(*span) for span in spans), portion.empty())
+
+
+def parts(instants: Interval) -> list[Span]:
+    """The spans of a set of portion's, which are apart and in order."""
+    return [(part.lower, part.upper) for part in instants if not part.empty]
+
+
+HOURS = st.integers(0, 12).map(lambda hour: Instant(hour * HOUR))
+LISTS = st.lists(st.tuples(HOURS, HOURS), max_size=6)
+
+
+@given(LISTS, LISTS)
+def test_spans_are_sets_of_instants(one: list[Span], other: list[Span]) -> None:
+    """Union, cut, gaps, length and membership; each set is written in one way only."""
+    ours, theirs = Spans.of(*one), interval(one)
+    assert [*ours] == parts(theirs)
+    assert [*Spans.of(*one, *other)] == parts(theirs | interval(other))
+    assert [*ours.cut(Spans.of(*other))] == parts(theirs & interval(other))
+    assert [*ours.gaps()] == parts(ALWAYS - theirs)
+    assert ours.total == sum(upper - lower for lower, upper in parts(theirs))
+    assert bool(ours) == (not theirs.empty)
+    for at in {Instant(edge + by) for span in one for edge in span for by in (-1, 0, 1)}:
+        assert (at in ours) == (at in theirs)
+
+
+@law
+@given(worlds(), st.data())
+def test_covered_use_is_where_the_windows_of_all_gates_meet_the_case(
+    world: World, data: st.DataObject
+) -> None:
+    """Part 10, where nothing but windows decides: no withdrawal, no retirement, no fault."""
+    decide = (e.Withdrawn, e.Retired, e.Fault, e.CaseStart, e.CaseEnd)
+    entries = [entry for entry in world.entries if not isinstance(entry, decide)]
+    near = sorted({Instant(x.at + by) for x in entries for by in (0, 1, HOUR, DAY)})
+    start, until = sorted(data.draw(st.lists(st.sampled_from(near), min_size=2, max_size=2)))
+    for kind, at in ((e.CaseStart, start), (e.CaseEnd, until)):
+        seq = max(entry.seq for entry in entries) + 1
+        entries.append(kind(seq=seq, machine="AM-01", at=at, recorded=at))
+    used = world.with_entries(*entries)
+    answer = coverage("AM-01", used.book, Question(FOREVER, FOREVER), BEGINNING, FOREVER)
+    covered = portion.closedopen(start, until) & all_ready(used.judge("AM-01"))
+    event(f"spans: {min(len(parts(covered)), 3)}")
+    assert answer.now.cleared == sum(upper - lower for lower, upper in parts(covered))
+    assert answer.now.use == until - start
