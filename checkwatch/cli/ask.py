@@ -38,7 +38,12 @@ def _within(columns: int) -> int:
 
 def on_terminal() -> bool:
     """Whether somebody at a terminal reads the questions and types the answers."""
-    return sys.stdin.isatty() and sys.stderr.isatty()
+    return somebody() and sys.stderr.isatty()
+
+
+def somebody() -> bool:
+    """Whether the answers come from a terminal; a program may be started without any input."""
+    return sys.stdin is not None and sys.stdin.isatty()
 
 
 def say(text: str = "", label: str = "") -> None:
@@ -62,18 +67,26 @@ def line(prompt: str) -> str:
     """
     _forget_what_was_typed()
     print(prompt, end="", file=sys.stderr, flush=True)
-    with suppress(AttributeError, UnsupportedOperation):
-        # A byte that is no letter is shown as one is written, and does not end the program.
-        sys.stdin.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
-    typed = rest = sys.stdin.readline(_LONGEST)
-    while rest and not rest.endswith("\n"):
-        rest = sys.stdin.readline(_LONGEST)
+    typed = _read()
     if not typed:
         print(file=sys.stderr)
         raise KeyboardInterrupt
     if not on_terminal():
         print(harmless(typed.strip()), file=sys.stderr)
     return typed.strip()
+
+
+def _read() -> str:
+    """The next line, cut where it is too long; empty at the end of the input."""
+    if sys.stdin is None:
+        return ""
+    with suppress(AttributeError, UnsupportedOperation):
+        # A byte that is no letter is shown as one is written, and does not end the program.
+        sys.stdin.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    typed = rest = sys.stdin.readline(_LONGEST)
+    while rest and not rest.endswith("\n"):
+        rest = sys.stdin.readline(_LONGEST)
+    return typed
 
 
 def _forget_what_was_typed() -> None:

@@ -63,7 +63,7 @@ def steps(
 
 def _who() -> str:
     """The code of who is there; raises WrongUse where nobody can be asked."""
-    if not sys.stdin.isatty():
+    if not ask.somebody():
         raise WrongUse(Problem("--by", "is missing", "add --by WHO, your code"))
     while True:
         try:

@@ -1,0 +1,146 @@
+"""A book of one machine whose leak test is gone through, while a clock runs as somebody types.
+
+Times are of 15 January 2040; the day begins at 06:00, and each line takes a minute.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from freezegun import freeze_time
+from freezegun.api import FrozenDateTimeFactory
+
+from tests.cli.line import Said, run
+
+#: The leak test takes three attended minutes and runs four by itself; the look has no steps.
+RULES = """
+[rulebook]
+title = "Small suite"
+zone = "Europe/London"
+
+[[happening]]
+code = "circuit-change"
+title = "Circuit changed"
+
+[[check]]
+code = "leak-test"
+title = "Leak test"
+kinds = ["anaesthetic-machine"]
+voided_by = ["circuit-change"]
+minutes = { hands_on = 2, watched = 1, alone = 4 }
+cautions = ["No patient may be connected."]
+  [[check.validity]]
+  valid_for = "PT24H"
+  [[check.measure]]
+  code = "leak"
+  unit = "mL/min"
+  required = true
+  limited_above = 200
+  fail_above = 300
+  believable = [0, 2000]
+  [[check.step]]
+  say = "Look at the seals."
+  expect = "No granules."
+  more = "A seal with a granule on it leaks, although it looks shut."
+  remedy = "Wipe the seal."
+  [[check.step]]
+  say = "Open the reserve cylinder."
+  caution = "No oil near oxygen."
+  put_back = "Reserve cylinder shut"
+  [[check.step]]
+  say = "Read the leak."
+  measure = "leak"
+  after_run = true
+
+[[check]]
+code = "look"
+title = "Look round"
+kinds = ["anaesthetic-machine"]
+  [[check.validity]]
+  valid_for = "PT24H"
+
+[[place_kind]]
+code = "theatre"
+needs = ["anaesthetic-machine"]
+"""
+
+FLEET = """\
+tag,kind,model,serial,place,place_kind,commissioned
+AM-02,anaesthetic-machine,type A,2,Theatre 2,theatre,2024-01-01
+"""
+
+#: What leads the leak test to a pass, from the question whether to begin.
+PASS = ["yes", "yes", "yes", "yes", "60", "yes", "yes"]
+
+#: The same for the look.
+LOOK = ["yes", "pass", "yes"]
+
+
+class Bench:
+    """The book, and a person at the machine."""
+
+    def __init__(self, folder: Path, clock: FrozenDateTimeFactory) -> None:
+        self.book, self.state, self.clock = folder / "book.db", folder / "state", clock
+        for name, text in (("rules.toml", RULES), ("fleet.csv", FLEET)):
+            (folder / name).write_text(text)
+        self.rules = folder / "rules.toml"
+        self.does("begin", "--rules", self.rules, "--fleet", folder / "fleet.csv")
+
+    def at(self, time: str) -> Bench:
+        """The same, later."""
+        self.clock.move_to(f"2040-01-15T{time}:00Z")
+        return self
+
+    def does(self, *words: str | Path, code: int = 0) -> Said:
+        """Any other command."""
+        said = run("--db", self.book, *words)
+        assert said.code == code, said
+        return said
+
+    def types(
+        self,
+        *lines: str | Callable[[], object],
+        check: str = "leak-test",
+        by: str = "kd",
+        code: int | None = None,
+    ) -> Said:
+        """Goes through a check line by line, until there are no more; a function is what somebody
+        else does meanwhile."""
+        left = iter(lines)
+
+        def typed() -> str:
+            self.clock.tick(timedelta(minutes=1))
+            for line in left:
+                if isinstance(line, str):
+                    return f"{line}\n"
+                line()
+            return ""
+
+        words = ["steps", "AM-02", *([check] if check else []), *(["--by", by] if by else [])]
+        said = run("--db", self.book, *words, typed=typed)
+        assert code is None or said.code == code, said
+        return said
+
+    def results(self) -> list[dict[str, str]]:
+        """What the book has of checks, by column."""
+        rows = self.does("export").out.splitlines()
+        columns = rows[0].split(",")
+        found = [dict(zip(columns, row.split(","), strict=False)) for row in rows[1:]]
+        return [row for row in found if row["what"] in ("leak-test", "look")]
+
+    @property
+    def outcomes(self) -> list[str]:
+        """What the checks came to, in the order of the book."""
+        return [row["outcome"] for row in self.results()]
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Bench]:
+    monkeypatch.delenv("CHECKWATCH_DB", raising=False)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setenv("COLUMNS", "60")
+    with freeze_time("2040-01-15T06:00:00Z") as clock:
+        yield Bench(tmp_path, clock)

@@ -1,0 +1,318 @@
+"""Going through a check at the machine, line by line: what is written, and what is not."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.steps.conftest import LOOK, PASS, RULES, Bench
+
+
+def only(folder: Path) -> Path:
+    (found,) = folder.rglob("*.json")
+    return found
+
+
+def said(text: str) -> str:
+    return " ".join(text.split())
+
+
+# What is written
+
+
+def test_its_beginning_and_its_result_are_written(bench: Bench) -> None:
+    shown = bench.at("06:50").types(*PASS, code=0)
+    begun, passed = bench.results()
+    assert (begun["outcome"], begun["at"], begun["by"]) == ("begun", "2040-01-15T06:51:00Z", "kd")
+    assert (passed["outcome"], passed["at"]) == ("pass", "2040-01-15T06:57:00Z")
+    assert (passed["started"], passed["measures"]) == ("2040-01-15T06:51:00Z", "leak=60")
+    assert "Now ready: leak test" in shown.out
+    assert list(bench.state.rglob("*.json")) == []
+
+
+def test_the_checks_caution_comes_first_and_a_steps_before_its_step(bench: Bench) -> None:
+    shown = bench.types(*PASS).err
+    words = ["No patient", "Begin?", "Look at the seals", "No oil near", "Open the reserve"]
+    assert [shown.index(word) for word in words] == sorted(shown.index(word) for word in words)
+
+
+def test_the_longer_text_is_shown_for_a_question_mark(bench: Bench) -> None:
+    assert "although it looks shut" not in bench.types("yes").err
+    assert "although it looks shut" in said(bench.types("yes", "?").err)
+
+
+@pytest.mark.parametrize(
+    ("lines", "outcome", "code"),
+    [
+        (["yes", "yes", "yes", "yes", "240", "yes", "yes"], "limited", 4),
+        (["yes", "yes", "yes", "yes", "340", "yes", "yes"], "fail", 1),
+        (["yes", "no", "no", "yes", "yes"], "fail", 1),
+        (["yes", "stop", "no", "list begins"], "stopped", 1),
+        (["yes", "yes", "yes", "yes", "60", "no", "no", "yes"], "limited", 4),
+        (["yes", "yes", "yes", "yes", "60", "yes", "fail", "it hisses", "yes"], "fail", 1),
+    ],
+)
+def test_the_exit_code_says_whether_the_check_counts(
+    bench: Bench, lines: list[str], outcome: str, code: int
+) -> None:
+    bench.types(*lines, code=code)
+    assert bench.outcomes == ["begun", outcome]
+
+
+def test_summed_up_in_one_sentence_before_it_is_written(bench: Bench) -> None:
+    shown = bench.types(*PASS[:-1]).err
+    assert (
+        "AM-02, leak test: pass; leak 60 mL/min; note: the run was over after 1 min of 5."
+        in said(shown)
+    )
+    assert bench.outcomes == ["begun"]
+
+
+def test_broken_off_for_an_emergency_it_says_what_is_owed_and_how_to_except(bench: Bench) -> None:
+    shown = bench.types("yes", "yes", "yes", "stop", "yes", "yes", "airway: lost", code=1)
+    assert bench.results()[-1]["note"] == "Broken off in an emergency: airway: lost"
+    assert "Owed: leak test" in shown.out
+    command = "checkwatch except AM-02 --reason 'airway: lost' --decided WHO --until WHEN --by kd"
+    assert command in shown.err
+
+
+# What is not
+
+
+def test_not_begun_nothing_is_written(bench: Bench) -> None:
+    bench.types("no", code=2)
+    bench.types(code=130)
+    assert bench.results() == []
+
+
+@pytest.mark.parametrize("number", range(1, len(PASS)))
+def test_at_the_end_of_the_input_it_is_left_and_gone_on_with(bench: Bench, number: int) -> None:
+    bench.types(*PASS[:number], code=130)
+    assert bench.outcomes == ["begun"]
+    bench.does("cleared", "AM-02", code=1)
+    shown = bench.types("yes", *PASS[number:], code=0)
+    assert bench.outcomes == ["begun", "pass"]
+    assert "Go on with it?" in shown.err
+
+
+@pytest.mark.parametrize("number", range(1, len(PASS)))
+def test_q_leaves_it_at_every_question(bench: Bench, number: int) -> None:
+    shown = bench.types(*PASS[:number], "q", code=130)
+    assert "checkwatch steps AM-02 leak-test --by kd" in shown.err
+    assert bench.outcomes == ["begun"]
+
+
+def test_who_leaves_is_told_what_stays_open(bench: Bench) -> None:
+    assert "Put it right" not in bench.types("yes", "q").err
+    assert "Put it right: Reserve cylinder shut" in bench.types("yes", "yes", "q").err
+
+
+@pytest.mark.parametrize("number", range(1, len(PASS)))
+def test_it_can_be_broken_off_at_every_question(bench: Bench, number: int) -> None:
+    back = ["yes"] if 2 <= number < 6 else []
+    bench.types(*PASS[:number], "stop", *back, "no", "list begins", code=1)
+    assert bench.outcomes == ["begun", "stopped"]
+
+
+def test_time_alone_writes_nothing(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    bench.at("06:30")
+    assert bench.outcomes == ["begun"]
+    assert "By the clock the run is over" in said(bench.types("yes").err)
+    assert bench.outcomes == ["begun"]
+
+
+# Going on
+
+
+def test_going_on_shows_what_was_answered(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    shown = said(bench.types().err)
+    assert "1 Look at the seals.: yes" in shown
+    assert "2 Open the reserve cylinder.: yes" in shown
+
+
+def test_not_gone_on_with_it_begins_anew(bench: Bench) -> None:
+    bench.types(*PASS[:5])
+    bench.types("no", *PASS, code=0)
+    assert bench.outcomes == ["begun", "begun", "pass"]
+
+
+def anew(bench: Bench, why: str, by: str = "kd") -> None:
+    shown = bench.types("yes", by=by).err
+    assert f"begins anew: {why}" in said(shown), shown
+    assert "1/3 Look at the seals" in shown
+
+
+def test_another_persons_answers_are_not_taken(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    anew(bench, "its answers are those of kd", by="ao")
+
+
+def test_what_was_left_too_long_begins_anew(bench: Bench) -> None:
+    bench.at("06:00").types(*PASS[:3])  # the last answer at 06:03; an hour and seven minutes
+    bench.at("07:10").types()
+    bench.at("07:11")
+    anew(bench, "it was left too long ago")
+
+
+def test_what_was_voided_meanwhile_begins_anew(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    bench.does("happened", "AM-02", "circuit-change", "--by", "ao")
+    anew(bench, "what was written since voids it")
+
+
+def test_what_was_written_of_it_meanwhile_begins_anew(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    bench.does("done", "AM-02", "leak-test", "stopped", "--by", "ao")
+    anew(bench, "entry 5 came after it, leak-test stopped")
+
+
+def test_a_changed_rule_begins_anew(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    bench.rules.write_text(RULES.replace("Wipe the seal.", "Wipe it."))
+    bench.does("rules", "adopt", bench.rules, "--yes", "--by", "ms", "--why", "shorter")
+    anew(bench, "its rule has changed")
+
+
+@pytest.mark.parametrize("data", [b"", b"{", b"\xff\xfe", b"[]", b'{"said": 3}', b"[" * 100_000])
+def test_an_unreadable_file_of_answers_begins_anew(bench: Bench, data: bytes) -> None:
+    bench.types(*PASS[:3])
+    only(bench.state).write_bytes(data)
+    assert "1/3 Look at the seals" in bench.types("yes").err
+
+
+@pytest.mark.parametrize("line", ["certainly", "", "\x1b[2J", "x" * 5000])
+def test_answers_that_nobody_could_type_begin_anew(bench: Bench, line: str) -> None:
+    bench.types(*PASS[:3])
+    found = json.loads(only(bench.state).read_text())
+    found["said"][-1][0] = line
+    only(bench.state).write_text(json.dumps(found))
+    anew(bench, "its answers cannot be read")
+
+
+def test_answers_from_before_the_result_are_not_taken(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    file = only(bench.state)
+    older = file.read_text()
+    bench.types("yes", *PASS[3:], code=0)
+    file.write_text(older)
+    anew(bench, "entry 5 came after it, leak-test pass")
+
+
+def test_where_answers_cannot_be_kept_it_says_so_and_goes_on(bench: Bench) -> None:
+    bench.state.write_text("in the way")
+    shown = bench.types(*PASS, code=0)
+    assert "Its answers cannot be kept" in shown.err
+
+
+def test_an_answer_to_a_question_left_open_too_long_is_not_taken(bench: Bench) -> None:
+    shown = bench.types(*PASS[:4], lambda: bench.at("09:00"), *PASS[4:], code=2)
+    assert "was left too long" in shown.err
+    assert bench.outcomes == ["begun"]
+
+
+def test_a_pass_of_what_was_voided_meanwhile_is_warned_of_and_does_not_count(bench: Bench) -> None:
+    change = ["happened", "AM-02", "circuit-change", "--by", "ao"]
+    shown = bench.types(*PASS[:5], lambda: bench.does(*change), *PASS[5:], code=1)
+    assert "what was written since voids it. A good result will not count" in said(shown.err)
+    assert bench.outcomes == ["begun", "pass"]
+    bench.does("cleared", "AM-02", code=1)
+
+
+@pytest.mark.parametrize(("last", "written"), [("60", False), ("340", True)])
+def test_over_a_result_of_others_only_a_bad_one_is_written(
+    bench: Bench, last: str, written: bool
+) -> None:
+    stopped = ["done", "AM-02", "leak-test", "stopped", "--by", "ao"]
+    lines = [*PASS[:4], last, "yes", lambda: bench.does(*stopped), "yes"]
+    shown = bench.types(*lines, code=1 if written else 2)
+    assert ("something else was written of it meanwhile" in shown.err) is not written
+    assert bench.outcomes == ["begun", "stopped", *(["fail"] if written else [])]
+
+
+# Without a check
+
+
+def test_without_a_check_the_least_work_is_led_through(bench: Bench) -> None:
+    shown = bench.types(*PASS, *LOOK, check="", code=0)
+    assert said(shown.err).startswith("A leak test and a look round clear it")
+    assert bench.outcomes == ["begun", "pass", "begun", "pass"]
+
+
+def test_without_a_check_a_half_done_one_comes_first(bench: Bench) -> None:
+    bench.types("yes", check="look", code=130)
+    shown = bench.types("yes", "pass", "yes", *PASS, check="", code=0)
+    assert "Go on with it?" in shown.err
+    assert bench.outcomes == ["begun", "pass", "begun", "pass"]
+
+
+def test_it_stops_at_a_check_that_does_not_count(bench: Bench) -> None:
+    bench.types("yes", "no", "no", "yes", "yes", check="", code=1)
+    assert bench.outcomes == ["begun", "fail"]
+
+
+def test_what_is_left_out_leaves_the_machine_as_it_stands(bench: Bench) -> None:
+    bench.types("no", check="", code=1)
+    bench.types(*PASS, "no", check="", code=1)
+    assert bench.outcomes == ["begun", "pass"]
+
+
+def test_of_a_cleared_machine_nothing_is_asked_and_its_checks_are_named(bench: Bench) -> None:
+    bench.types(*PASS, *LOOK, check="")
+    shown = bench.types(check="", code=0)
+    assert "AM-02 is cleared" in shown.out
+    assert "name it: leak-test or look" in shown.err
+
+
+def test_a_test_of_a_cleared_machine_says_what_its_beginning_costs(bench: Bench) -> None:
+    bench.types(*PASS, *LOOK, check="")
+    shown = bench.types("no", code=2)
+    assert "AM-02 is cleared now; from the beginning until the result it is not" in said(shown.err)
+
+
+def test_where_others_must_act_first_nothing_is_begun(bench: Bench) -> None:
+    bench.does("withdraw", "AM-02", "--by", "pe", "--note", "wheel loose")
+    shown = bench.types("yes", check="", code=1)
+    assert "whoever returns it to use: wheel loose" in said(shown.out)
+    assert bench.results() == []
+
+
+# Who, which machine, what is typed
+
+
+def test_who_is_missing_is_asked_for_and_refused_in_a_pipe(bench: Bench) -> None:
+    bench.types("", "\x1b[A", "kd", *PASS, by="", code=0)
+    assert {row["by"] for row in bench.results()} == {"kd"}
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "remedy"),
+    [
+        (["AM-99", "leak-test"], 6, "did you mean AM-02?"),
+        (["Theatre 2", "leak-test"], 6, "is a place; name AM-02"),
+        (["AM-02", "leek-test"], 2, 'did you mean "leak-test"?'),
+        (["AM-02", "filter"], 2, "its checks are leak-test, look"),
+    ],
+)
+def test_what_there_is_not_is_refused(
+    bench: Bench, words: list[str], code: int, remedy: str
+) -> None:
+    shown = bench.does("steps", *words, "--by", "kd", code=code)
+    assert remedy in shown.err
+    assert bench.results() == []
+
+
+def test_in_a_pipe_who_must_be_said(bench: Bench) -> None:
+    assert "add --by WHO" in bench.does("steps", "AM-02", "leak-test", code=2).err
+
+
+def test_garbage_between_the_answers_changes_nothing(bench: Bench) -> None:
+    garbage = ["", " ", "\x00", "\x1b[31m", "yesno", "x" * 5000, "\u202e", "back " * 3]
+    lines = [line for answer in PASS for line in (*garbage, answer)]
+    shown = bench.types(*lines, code=0)
+    assert bench.outcomes == ["begun", "pass"]
+    assert "\x1b" not in shown.err
+    assert max(map(len, shown.err.splitlines())) < 2000

@@ -1,0 +1,136 @@
+"""A check whose terminal is lost: killed at any moment nothing is lost, and nothing is made up.
+
+Each run is a process of its own that is killed as no program can prevent it (SIGKILL).
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import signal
+import subprocess
+import time
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from tests.cli.line import PROGRAM, run
+from tests.steps.conftest import FLEET, PASS, RULES
+
+STEPS = ["steps", "AM-02", "leak-test", "--by", "kd"]
+
+
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("begun")
+    for name, text in (("rules.toml", RULES), ("fleet.csv", FLEET)):
+        (folder / name).write_text(text)
+    files = ["--rules", folder / "rules.toml", "--fleet", folder / "fleet.csv"]
+    assert run("--db", folder / "book.db", "begin", *files).code == 0
+    return folder / "book.db"
+
+
+class Hands:
+    """Somebody who types into a pipe."""
+
+    def __init__(self, book: Path, folder: Path) -> None:
+        self.book = shutil.copy(book, folder / "book.db")
+        self.environment = {**os.environ, "XDG_STATE_HOME": str(folder), "COLUMNS": "40"}
+
+    def start(self, **more: object) -> subprocess.Popen[bytes]:
+        streams = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+        return subprocess.Popen(
+            [*PROGRAM, "--db", self.book, *STEPS],
+            env=self.environment,
+            **{**streams, **more},  # type: ignore[call-overload]
+        )
+
+    def types(self, text: bytes) -> tuple[int, str, str]:
+        program = self.start()
+        out, err = program.communicate(text, timeout=60)
+        assert b"Traceback" not in err, err
+        return program.returncode, out.decode(), err.decode()
+
+    def outcomes(self) -> list[str]:
+        assert run("--db", self.book, "verify").code == 0
+        rows = run("--db", self.book, "export").out.splitlines()
+        return [row.split(",")[4] for row in rows if ",leak-test," in row]
+
+
+@pytest.fixture
+def hands(begun: Path, tmp_path: Path) -> Hands:
+    return Hands(begun, tmp_path)
+
+
+def lines(answers: list[str]) -> bytes:
+    return "".join(f"{line}\n" for line in answers).encode()
+
+
+def test_killed_at_any_moment_it_is_gone_on_with_or_begins_anew(hands: Hands) -> None:
+    dice = random.Random(7)
+    for _ in range(12):
+        before = hands.outcomes()
+        program = hands.start()
+        assert program.stdin is not None
+        deadline = time.monotonic() + dice.uniform(0.2, 1.6)
+        for answer in ["yes", *PASS]:
+            program.stdin.write(f"{answer}\n".encode())
+            program.stdin.flush()
+            time.sleep(dice.uniform(0, 0.1))
+            if time.monotonic() > deadline:
+                break
+        time.sleep(max(0, deadline - time.monotonic()))
+        program.send_signal(signal.SIGKILL)
+        program.communicate()
+        new = hands.outcomes()[len(before) :]
+        # A beginning without a result, or with one pass: none doubled, none made up.
+        assert new in ([], ["begun"], ["begun", "pass"], ["pass"], ["pass", "begun"]), new
+    everything = hands.outcomes()
+    assert ("pass", "pass") not in pairwise(everything)
+    code, _, err = hands.types(lines(["yes", *PASS]))
+    assert (code, hands.outcomes()[-1]) in ((0, "pass"), (130, "begun")), err
+
+
+def test_killed_after_each_answer_the_next_one_is_asked(hands: Hands) -> None:
+    for number, answer in enumerate(PASS[:-1]):
+        program = hands.start()
+        assert program.stdin is not None
+        assert program.stderr is not None
+        program.stdin.write(lines([*(["yes"] if number else []), answer]))
+        program.stdin.flush()
+        seen = b""
+        # The prompt after the answer stands there: the answer is kept.
+        while seen.count(b" > ") < (2 if number == 0 else 3):
+            seen += os.read(program.stderr.fileno(), 1000)
+        program.send_signal(signal.SIGKILL)
+        program.communicate()
+    assert hands.outcomes() == ["begun"]
+    code, out, err = hands.types(lines(["yes", PASS[-1]]))
+    assert (code, hands.outcomes()) == (0, ["begun", "pass"]), err
+    assert "Now ready: leak test" in out
+
+
+def test_bytes_that_are_no_text_are_refused_as_any_other_line(hands: Hands) -> None:
+    garbage = b"\xff\xfe\n\x00\n"
+    code, _, err = hands.types(garbage + lines(PASS[:3]) + b"\xc3\x28\n" + lines(PASS[3:]))
+    assert (code, hands.outcomes()) == (0, ["begun", "pass"]), err
+
+
+def test_without_an_input_or_an_output_nothing_breaks(hands: Hands) -> None:
+    shut = subprocess.run(
+        ["sh", "-c", '"$0" "$@" <&-', *PROGRAM, "--db", hands.book, *STEPS],
+        env=hands.environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (shut.returncode, hands.outcomes()) == (130, []), shut.stderr
+    reading, writing = os.pipe()
+    os.close(reading)
+    program = hands.start(stderr=writing)
+    os.close(writing)
+    program.communicate(lines(PASS), timeout=60)
+    assert program.returncode == 6
+    assert "pass" not in hands.outcomes()
