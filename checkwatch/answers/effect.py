@@ -71,14 +71,15 @@ def place_effects(
     for name in after.places_known(question):
         if name not in near:
             continue
-        was = _standing(name, before, question)
-        if name in told or was is not _standing(name, after, question):
+        was = place_now(name, before, question)
+        if name in told or was is not place_now(name, after, question):
             answer = cleared(name, after, question)
             found.append(PlaceEffect(was, answer, frozenset(tags_for(name, after))))
     return tuple(found)
 
 
-def _standing(name: str, book: Book, question: Question) -> Standing:
+def place_now(name: str, book: Book, question: Question) -> Standing:
+    """Where a place stands, without its reasons."""
     judges = [book.judge(tag, question) for tag in tags_for(name, book)]
     places = book.places_known(question)
     return place_at(name, book, question, judges, places, question.at).standing

@@ -15,6 +15,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "questions": ("cleared", "why", "which", "overdue", "windows"),
     "coverage": ("coverage",),
     "screen": ("board", "demo"),
+    "matters": ("open", "handover"),
     "setup": ("begin", "enrol", "retire", "upgrade"),
     "book": ("verify", "book"),
     "log": ("log",),
