@@ -12,6 +12,8 @@ from checkwatch.answers.adoption import Course
 from checkwatch.cli.files import text_of
 from checkwatch.cli.options import By, Db, Yes, asking, confirm, refuse_untaken
 from checkwatch.cli.show import show, tell, tell_problems
+from checkwatch.cli.signing import PinStdin, signing
+from checkwatch.core.entry import Entry
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.rules.cases import read_cases
@@ -20,7 +22,8 @@ from checkwatch.rules.run_cases import run_case
 from checkwatch.rules.words import in_words
 from checkwatch.run import clock
 from checkwatch.run.adopt import adopt as write_adoption
-from checkwatch.run.adopt import preview, rules_of
+from checkwatch.run.adopt import preview, refuse_adopter, rules_of
+from checkwatch.run.pin import Signature
 from checkwatch.views import adoption
 from checkwatch.views.words import Here, plural
 
@@ -108,6 +111,7 @@ def adopt(
     by: By = "",
     why: Annotated[str, typer.Option("--why", help="Why it is adopted.")] = "",
     yes: Yes = False,
+    pin_stdin: PinStdin = False,
     db: Db = None,
 ) -> None:
     """Adopt a version of the rulebook from an instant on; shows first what it would change."""
@@ -117,6 +121,7 @@ def adopt(
         remedy = "add --by WHO and --why TEXT"
         raise WrongUse(Problem("adopt", "who adopts it and why is kept with it", remedy))
     url = asking(ctx, db).db
+    refuse_adopter(url, clock.now(), by)
     asked, found, known, already = preview(url, clock.now(), text, rulebook, start)
     # Until it begins to judge, a recurrence of it may be over.
     if mistakes := read(text, file.name, found.start).mistakes:
@@ -127,7 +132,11 @@ def adopt(
     show(adoption.preview(found, known, asked.here), asked.banner)
     confirm("Adopt it?", yes)
     moment = None if start is None else found.start
-    entry = write_adoption(url, clock.now(), text, moment, by, why)
+
+    def act(signature: Signature | None) -> Entry:
+        return write_adoption(url, clock.now(), text, moment, by, why, signature)
+
+    entry = signing(url, pin_stdin, act)
     tell(f"entry {entry.seq}: the rulebook {rulebook.title!r} is adopted")
     asked, known = rules_of(url, clock.now())
     _tell_of(known, asked.here)

@@ -99,8 +99,7 @@ def sign(url: str, now: Instant, code: str, pin: str) -> Signature:
         person = known_person(store.everybody(conn), code)
         held = store.pin_of(conn, person.code)
         if not held.hashed:
-            remedy = f"set one with `checkwatch people pin {person.code}`"
-            raise WrongUse(Problem(person.code, "has no PIN yet", remedy))
+            raise no_pin(person.code)
         if now < held.after:
             what = f"{plural(held.wrong, 'wrong PIN')} in a row: none is looked at yet"
             raise WrongUse(Problem(person.code, what, f"wait {_minutes(held.after - now)}"))
@@ -113,6 +112,12 @@ def sign(url: str, now: Instant, code: str, pin: str) -> Signature:
         return Signature(person.code)
     remedy = f"wait {_minutes(pause)} before you try again" if pause else "try again"
     raise WrongUse(Problem(person.code, "that is not their PIN; nothing was written", remedy))
+
+
+def no_pin(code: str) -> WrongUse:
+    """The refusal of somebody who has none."""
+    remedy = f"set one with `checkwatch people pin {code}`"
+    return WrongUse(Problem(code, "has no PIN yet", remedy))
 
 
 def _pause(wrong: int) -> int:

@@ -13,15 +13,19 @@ from sqlalchemy import Connection
 from checkwatch.answers.acceptance import Facts, mistakes_about, mistakes_in
 from checkwatch.answers.book import Question
 from checkwatch.answers.effect import Effect, PlaceEffect, effect
+from checkwatch.answers.people import flagged, mistakes_of, nobody
 from checkwatch.answers.remark import remarks
 from checkwatch.core.entry import Entry, FaultClosed, Struck
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import as_of
+from checkwatch.core.person import People
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run.around import places_changed
 from checkwatch.run.foresee import changing
-from checkwatch.run.world import Asked, Concerns, ask_on, names_of
+from checkwatch.run.pin import Signature, signed
+from checkwatch.run.world import Asked, Concerns, Names, ask_on, names_of
 from checkwatch.store import engine, journal, read
+from checkwatch.store.people import everybody
 
 #: Makes the drafts for a book: `seq` and `recorded` of a draft do not count.
 Make = Callable[[Asked], Sequence[Entry]]
@@ -45,10 +49,18 @@ class Written(NamedTuple):
         ]
 
 
-def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool) -> Written:
+def write(
+    url: str,
+    now: Instant,
+    concerns: Concerns,
+    make: Make,
+    what_if: bool,
+    signature: Signature | None = None,
+) -> Written:
     """Writes what `make` drafts, all of it or nothing.
 
-    Raises WrongUse with every mistake in the drafts, CannotTell where the book cannot be written
+    Raises WrongUse with every mistake in the drafts, NeedsPin where the rules ask a PIN of who
+    writes them and no `signature` of theirs is there, CannotTell where the book cannot be written
     or is not believed.
     """
     with engine.reading(url) if what_if else changing(url, now) as conn:
@@ -59,8 +71,10 @@ def write(url: str, now: Instant, concerns: Concerns, make: Make, what_if: bool)
             # Held before it is read: what the drafts are judged by stays true until they stand.
             journal.hold(conn, machines)
         asked = believed(ask_on(conn, now, lambda _: machines))
-        drafts = make(asked)
-        refuse_mistakes(conn, drafts, asked)
+        people = everybody(conn)
+        drafts = accepted(conn, make(asked), asked, people)
+        if not what_if:
+            drafts = [_signed(draft, asked, people, signature) for draft in drafts]
         moment = asked.question.now
         wrote = imagined(conn, drafts, moment) if what_if else journal.append(conn, drafts, moment)
         places = places_changed(conn, asked.names, asked.book, wrote)
@@ -71,10 +85,12 @@ def write_about(
     url: str,
     now: Instant,
     number: int,
-    make: Callable[[Asked, Entry], Entry],
+    make: Callable[[Asked, Entry], Sequence[Entry]],
     what_if: bool,
+    signature: Signature | None = None,
+    also: Callable[[Names], Iterable[str]] = lambda _: (),
 ) -> Written:
-    """As `write`, about the machine of an entry given by its number.
+    """As `write`, about the machine of an entry given by its number, and others.
 
     Raises WrongUse if there is no such entry, or it is about the whole book.
     """
@@ -84,7 +100,14 @@ def write_about(
         what = "there is no such entry about a machine"
         raise WrongUse(Problem(f"entry {number}", what, "see `checkwatch why MACHINE`"))
     machine = about.machine
-    return write(url, now, lambda _: (machine,), lambda asked: [make(asked, about)], what_if)
+
+    def concerns(names: Names) -> Iterable[str]:
+        return (machine, *also(names))
+
+    def drafts(asked: Asked) -> Sequence[Entry]:
+        return make(asked, about)
+
+    return write(url, now, concerns, drafts, what_if, signature)
 
 
 def believed(asked: Asked) -> Asked:
@@ -103,9 +126,12 @@ def facts_of(entries: Iterable[Entry]) -> Facts | None:
     return Facts(log.enrolled, log.retired.at if log.retired else None)
 
 
-def refuse_mistakes(conn: Connection, drafts: Iterable[Entry], asked: Asked) -> None:
-    """Raises WrongUse with every mistake in the drafts."""
+def accepted(
+    conn: Connection, drafts: Iterable[Entry], asked: Asked, people: People
+) -> list[Entry]:
+    """The drafts, flagged where their writer is doubtful; WrongUse with every mistake in them."""
     problems: list[Problem] = []
+    found: list[Entry] = []
     now = asked.question.now
     for draft in drafts:
         where = f"{draft.machine} {draft.what}"
@@ -114,14 +140,26 @@ def refuse_mistakes(conn: Connection, drafts: Iterable[Entry], asked: Asked) -> 
         if facts is None or version is None:
             problems.append(Problem(where, "the machine is not enrolled", "`checkwatch enrol` it"))
             continue
-        problems += mistakes_in(draft, version.rulebook, facts, asked.names.places, now, where)
+        rulebook, kind = version.rulebook, facts.enrolled.kind
+        problems += mistakes_in(draft, rulebook, facts, asked.names.places, now, where)
+        problems += nobody(draft, rulebook, people, where) or mistakes_of(
+            draft, rulebook, kind, people, where
+        )
         if isinstance(draft, Struck):
             problems += _struck_again(draft, asked.book.entries[draft.machine], where)
         if isinstance(draft, Struck | FaultClosed) and draft.of is not None:
             target = read.by_number(conn, draft.of)
-            problems += mistakes_about(draft, target, where, version.rulebook.zone)
+            problems += mistakes_about(draft, target, where, rulebook.zone)
+        found.append(flagged(draft, rulebook, kind, people))
     if problems:
         raise WrongUse(*problems)
+    return found
+
+
+def _signed(draft: Entry, asked: Asked, people: People, signature: Signature | None) -> Entry:
+    version = asked.book.versions.in_force(draft.at)
+    assert version is not None, "an accepted draft is judged by rules"
+    return signed(draft, version.rulebook, people, signature)
 
 
 def _struck_again(draft: Struck, known: Iterable[Entry], where: str) -> Iterator[Problem]:

@@ -12,14 +12,14 @@ from checkwatch.cli.app import app_for
 from tests.cli.line import run
 
 ENTRIES = [
-    ["done", "AM-01", "self-test", "pass"],
+    ["done", "AM-01", "self-test", "pass", "--by", "kd"],
     ["happened", "AM-01", "power-on"],
     ["happened", "power-on", "--area", "North", "--yes"],
-    ["fault", "AM-01", "limit", "--note", "dim"],
+    ["fault", "AM-01", "limit", "--note", "dim", "--by", "kd"],
     ["withdraw", "AM-01"],
     ["return", "AM-01"],
     ["fault-closed", "AM-01"],
-    ["except", "AM-01", "--reason", "r", "--decided", "d", "--until", "PT1H"],
+    ["except", "AM-01", "--by", "kd", "--reason", "r", "--decided", "d", "--until", "PT1H"],
     ["move", "AM-01", "Theatre 2"],
     ["note", "AM-01", "words"],
     ["retire", "AM-01"],

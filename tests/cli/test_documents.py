@@ -117,7 +117,7 @@ def test_windows(suite: str) -> None:
 
 
 def test_what_an_entry_came_to(small: str) -> None:
-    document = asked("done", "AM-01", "self-test", "pass", "--db", small)
+    document = asked("done", "AM-01", "self-test", "pass", "--by", "kd", "--db", small)
     assert set(document) == WROTE
     assert (document["before"], document["standing"]) == ("not-cleared", "cleared")
     assert all(set(check) == CHECK for check in document["readied"])

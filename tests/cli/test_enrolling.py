@@ -36,7 +36,7 @@ def beside(files: Path, tmp_path: Path) -> str:
     places.write_text(PLACES.replace("North,1,", "North,1,Room 1") + "Room 1,theatre,North,9,\n")
     begin = ("begin", "--rules", files / "rules.toml", "--fleet", fleet, "--places", places)
     assert run("--db", book, *begin, "--by", "kd").code == 0
-    assert run("--db", book, "done", "AM-01", "self-test", "pass").code == 0
+    assert run("--db", book, "done", "AM-01", "self-test", "pass", "--by", "kd").code == 0
     return book
 
 
@@ -124,7 +124,7 @@ def _exported(book: str, tmp_path: Path) -> list[str]:
 
 def test_a_question_of_the_past_goes_by_the_places_of_then(beside: str, tmp_path: Path) -> None:
     with freeze_time("2040-06-01T10:00:00Z"):
-        assert run("--db", beside, "done", "AM-01", "self-test", "pass").code == 0
+        assert run("--db", beside, "done", "AM-01", "self-test", "pass", "--by", "kd").code == 0
     with freeze_time("2040-06-01T12:00:00Z"):
         said = enrolled(beside, tmp_path, "", "place,place_kind\nTheatre 1,theatre\n", "--yes")
         assert said.code == 0
@@ -151,7 +151,7 @@ def test_the_last_word_on_a_place_is_the_last_also_by_a_clock_that_is_behind(
             assert enrolled(beside, tmp_path, "", text, "--yes").code == 0
     with freeze_time("2040-06-01T12:02:00Z"):
         assert places_of(beside, tmp_path)[0] == "Theatre 1,theatre,,1,Room 1"
-        assert run("--db", beside, "done", "AM-01", "self-test", "pass").code == 0
+        assert run("--db", beside, "done", "AM-01", "self-test", "pass", "--by", "kd").code == 0
         assert run("--db", beside, "cleared", "Theatre 1").code == 1
 
 

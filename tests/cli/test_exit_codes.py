@@ -60,7 +60,7 @@ def test_overdue(suite: str, small: str) -> None:
     assert run("overdue", "--db", suite).code == 1
     assert run("overdue", "--db", small).code == 1
     for machine in ("AM-01", "AM-02", "AM-03"):
-        assert run("done", machine, "self-test", "pass", "--db", small).code == 0
+        assert run("done", machine, "self-test", "pass", "--by", "kd", "--db", small).code == 0
     # The warmer is unknown: no gate applies to it, and that heads the list.
     assert run("overdue", "--db", small).code == 1
     assert run("retire", "WM-01", "--db", small).code == 0

@@ -41,7 +41,7 @@ def rows(book: str) -> list[list[str]]:
 def test_the_list_is_that_of_the_time_at_which_it_happened(small: str, which: list[str]) -> None:
     """AM-01 stood in the north when the power failed there, and was cleared until then."""
     here = ["--db", small]
-    assert run(*here, "done", "AM-01", "self-test", "pass", "--at", "02:00").code == 0
+    assert run(*here, "done", "AM-01", "self-test", "pass", "--by", "kd", "--at", "02:00").code == 0
     assert run(*here, "move", "AM-01", "Theatre 2", "--at", "06:00").code == 0
     assert run(*here, "move", "AM-02", "Theatre 1", "--at", "06:00").code == 0
     said = run(*here, "happened", "power-on", *which, "--at", "03:00", "--yes")

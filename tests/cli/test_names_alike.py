@@ -126,7 +126,7 @@ def test_a_question_about_one_of_two_that_are_alike_cannot_be_answered(
 ) -> None:
     """The safe reading: also where it is spelt just as one of them (docs/decisions/0001)."""
     older(small, entry)
-    run("--db", small, "done", "AM-02", "self-test", "pass")
+    run("--db", small, "done", "AM-02", "self-test", "pass", "--by", "kd")
     for name in spellings.split(","):
         assert quick.quick(["cleared", name, "--db", str(small)]) is None, "it has no outlook"
         for words in (["cleared", name], ["cleared", name, "--json"], ["why", name]):

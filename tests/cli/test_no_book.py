@@ -86,7 +86,7 @@ def gives_no_answer(said: Said) -> None:
 
 @pytest.mark.parametrize("how", SPOILT)
 def test_a_question_to_a_spoilt_book_cannot_be_answered(small: str, how: str) -> None:
-    assert run("done", "AM-01", "self-test", "pass", "--db", small).code == 0
+    assert run("done", "AM-01", "self-test", "pass", "--by", "kd", "--db", small).code == 0
     spoil: Callable[[Path], object] = SPOILT[how]
     spoil(Path(small))
     for words in QUESTIONS:

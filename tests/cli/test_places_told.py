@@ -41,7 +41,7 @@ class Suite:
         options = [("--rules", "rules.toml"), ("--fleet", "fleet.csv"), ("--places", "places.csv")]
         self.says("begin", *(str(word) for o, name in options for word in (o, folder / name)))
         for tag in ("AM-01", "AM-02", "AM-05"):
-            self.says("done", tag, "self-test", "pass", "--at", "07:00")
+            self.says("done", tag, "self-test", "pass", "--by", "kd", "--at", "07:00")
 
     def says(self, *words: str) -> list[str]:
         """What a command says, each paragraph that names a place first on one line."""
@@ -86,14 +86,14 @@ def test_a_place_that_is_cleared_again_says_until_when(
 ) -> None:
     suite.says("happened", "AM-05", "power-on")
     until = "until Mon 16 Jan 07:10 GMT, in 24 h."
-    assert suite.says("done", "AM-05", "self-test", "pass", *options) == [
+    assert suite.says("done", "AM-05", "self-test", "pass", "--by", "kd", *options) == [
         f"Theatre 1 (AM-01, AM-05) {verb} cleared until Mon 16 Jan 07:00 GMT, in 23 h.",
         f"Room 1 (AM-05) {verb} cleared {until}",
     ]
 
 
 def test_a_limit_reaches_the_place(suite: Suite) -> None:
-    (said,) = suite.says("fault", "AM-01", "limit", "--note", "dim lamp")
+    (said,) = suite.says("fault", "AM-01", "limit", "--note", "dim lamp", "--by", "kd")
     tail = "(cleared, with 1 limit in force): AM-01: dim lamp."
     assert said == (
         f"Theatre 1 (AM-01, AM-05) is now limited until Mon 16 Jan 07:00 GMT, in 23 h {tail}"
@@ -103,7 +103,7 @@ def test_a_limit_reaches_the_place(suite: Suite) -> None:
 def test_where_a_place_stands_as_before_nothing_is_said_of_it(suite: Suite) -> None:
     assert suite.says("note", "AM-01", "words") == []
     assert suite.says("happened", "AM-03", "power-on") == []
-    assert suite.says("done", "AM-01", "self-test", "pass") == []
+    assert suite.says("done", "AM-01", "self-test", "pass", "--by", "kd") == []
 
 
 def test_why_is_said_of_a_machine_about_which_nothing_was_written(suite: Suite) -> None:

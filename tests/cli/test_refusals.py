@@ -40,7 +40,9 @@ def refusal(book: str, *words: str, code: int = 2) -> str:
 
 def test_times_in_refusals_are_local_and_to_the_minute(small: str) -> None:
     with freeze_time("2040-06-01T07:30:15.123456Z"):
-        number = run("--db", small, "fault", "AM-01", "limit", "--note", "dim", "--json").document
+        number = run(
+            "--db", small, "fault", "AM-01", "limit", "--note", "dim", "--by", "kd", "--json"
+        ).document
         assert run("--db", small, "retire", "AM-02").code == 0
     with freeze_time("2040-06-02T07:00:00Z"):
         assert "retired, Fri 1 Jun 2040 08:30 BST; check the tag" in refusal(

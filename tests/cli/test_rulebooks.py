@@ -48,7 +48,7 @@ V3 = (
 
 def test_rules_that_only_shorten_say_what_would_end_earlier(small: str, versions: Path) -> None:
     with freeze_time(NOON):
-        assert run("--db", small, "done", "AM-01", "self-test", "pass").code == 0
+        assert run("--db", small, "done", "AM-01", "self-test", "pass", "--by", "kd").code == 0
     shorter = versions / "v2.toml"
     shorter.write_text(RULES.replace("PT24H", "PT20H"), encoding="utf-8")
     said = flat(adopt(small, shorter, at="2040-06-01T13:00:00Z"))
@@ -155,7 +155,7 @@ def test_what_leads_towards_use_is_to_be_looked_at_twice(small: str, versions: P
         )
     )
     with freeze_time("2040-05-30T12:00:00Z"):
-        assert run("--db", small, "done", "AM-01", "self-test", "pass").code == 0
+        assert run("--db", small, "done", "AM-01", "self-test", "pass", "--by", "kd").code == 0
     said = flat(adopt(small, longer))
     assert "1 machine would change standing: 1 towards use. 1 place would" in said
     assert "Look twice at what leads towards use: there the new rules ask for less." in said

@@ -8,12 +8,12 @@ from freezegun import freeze_time
 from tests.cli.line import run
 
 WORDS = [
-    ["done", "AM-01", "self-test", "pass"],
-    ["done", "AM-01", "self-test", "pass", "--at", "06:59", "--started", "06:50"],
+    ["done", "AM-01", "self-test", "pass", "--by", "kd"],
+    ["done", "AM-01", "self-test", "pass", "--by", "kd", "--at", "06:59", "--started", "06:50"],
     # A little ahead of the clock, as another computer's may be.
-    ["done", "AM-01", "self-test", "pass", "--at", "07:01", "--started", "07:00:50"],
-    ["done", "AM-01", "self-test", "pass", "--at", "07:03"],
-    ["done", "AM-01", "self-test", "pass", "--at", "06:50", "--started", "06:59"],
+    ["done", "AM-01", "self-test", "pass", "--by", "kd", "--at", "07:01", "--started", "07:00:50"],
+    ["done", "AM-01", "self-test", "pass", "--by", "kd", "--at", "07:03"],
+    ["done", "AM-01", "self-test", "pass", "--by", "kd", "--at", "06:50", "--started", "06:59"],
     ["note", "AM-01", "words", "--ref", "taken"],
     ["happened", "power-on", "--place", "Theatre 2", "--yes"],
     ["happened", "power-on", "--place", "Theatre 2", "--yes", "--ref", "one for three"],
@@ -34,7 +34,7 @@ def test_what_if_says_what_the_write_says(small: str, words: list[str]) -> None:
 
 
 def test_what_if_says_that_nothing_was_written(small: str) -> None:
-    said = run("--db", small, "done", "AM-01", "self-test", "pass", "--what-if")
+    said = run("--db", small, "done", "AM-01", "self-test", "pass", "--by", "kd", "--what-if")
     assert said.code == 0
     assert "Entry" not in said.out
-    assert said.out != run("--db", small, "done", "AM-01", "self-test", "pass").out
+    assert said.out != run("--db", small, "done", "AM-01", "self-test", "pass", "--by", "kd").out

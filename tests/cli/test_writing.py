@@ -78,7 +78,11 @@ def test_a_list_for_several_machines_is_shown_before_a_yes(
     small: str, options: list[str], tags: list[str]
 ) -> None:
     before = numbers(small)
-    for words in (["happened", "power-on"], ["fault", "limit", "--note", "dim"], ["withdraw"]):
+    for words in (
+        ["happened", "power-on"],
+        ["fault", "limit", "--note", "dim", "--by", "kd"],
+        ["withdraw"],
+    ):
         said = run("--db", small, *words, *options)
         assert (said.code, said.out) == (2, "")
         assert all(tag in said.err for tag in tags)
@@ -108,15 +112,22 @@ def test_a_plain_striking_takes_away_what_was_given_a_restoring_one_what_it_cost
     small: str,
 ) -> None:
     here = ["--db", small]
-    run(*here, "done", "AM-01", "self-test", "pass")
+    run(*here, "done", "AM-01", "self-test", "pass", "--by", "kd")
     change = run(*here, "happened", "AM-01", "power-on", "--json").document["entries"][0]
     assert run(*here, "cleared", "AM-01").code == 1
-    assert run(*here, "strike", str(change), "--reason", "wrong machine").code == 0
+    assert run(*here, "strike", str(change), "--reason", "wrong machine", "--by", "kd").code == 0
     assert run(*here, "cleared", "AM-01").code == 1
-    assert run(*here, "strike", str(change), "--reason", "wrong machine", "--restores").code == 0
+    assert (
+        run(
+            *here, "strike", str(change), "--reason", "wrong machine", "--by", "kd", "--restores"
+        ).code
+        == 0
+    )
     assert run(*here, "cleared", "AM-01").code == 0
-    test = run(*here, "done", "AM-02", "self-test", "pass", "--json").document["entries"][0]
-    assert run(*here, "strike", str(test), "--reason", "wrong kit").code == 0
+    test = run(*here, "done", "AM-02", "self-test", "pass", "--by", "kd", "--json").document[
+        "entries"
+    ][0]
+    assert run(*here, "strike", str(test), "--reason", "wrong kit", "--by", "kd").code == 0
     assert run(*here, "cleared", "AM-02").code == 1
 
 
@@ -135,7 +146,7 @@ def test_the_command_that_an_answer_hands_over_clears_only_what_was_done_since(s
 
 def test_what_if_writes_nothing(small: str) -> None:
     before = numbers(small)
-    said = run("--db", small, "done", "AM-01", "self-test", "pass", "--what-if")
+    said = run("--db", small, "done", "AM-01", "self-test", "pass", "--by", "kd", "--what-if")
     assert said.code == 0
     assert numbers(small) == before
 
@@ -144,7 +155,7 @@ def test_a_rulebook_is_not_adopted_from_the_past_and_shows_what_it_would_change(
     small: str, files: Path, tmp_path: Path
 ) -> None:
     hour_ago = (datetime.now(UTC) - timedelta(hours=1)).isoformat()
-    run("--db", small, "done", "AM-01", "self-test", "pass", "--at", hour_ago)
+    run("--db", small, "done", "AM-01", "self-test", "pass", "--by", "kd", "--at", hour_ago)
     rules = tmp_path / "stricter.toml"
     text = (files / "rules.toml").read_text(encoding="utf-8")
     rules.write_text(text.replace("PT24H", "PT1S"), encoding="utf-8")
@@ -248,7 +259,7 @@ def test_no_file_that_a_command_needs_is_overwritten(small: str, tmp_path: Path)
 def test_a_clearance_is_over_at_its_very_end(small: str) -> None:
     """A self-test of 24 hours ends at the instant at which they are over, not after it."""
     with freeze_time("2040-06-01T07:00:00Z"):
-        assert run("--db", small, "done", "AM-01", "self-test", "pass").code == 0
+        assert run("--db", small, "done", "AM-01", "self-test", "pass", "--by", "kd").code == 0
     for moment, code in (("06:59:59.999999", 0), ("07:00:00", 1)):
         with freeze_time(f"2040-06-02T{moment}Z"):
             assert run("--db", small, "cleared", "AM-01").code == code

@@ -1,0 +1,60 @@
+"""Asking for a PIN, which no screen shows, and writing with it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from getpass import getpass
+from typing import Annotated, TypeVar
+
+import typer
+
+from checkwatch.cli.show import tell
+from checkwatch.errors import Problem, WrongUse
+from checkwatch.run import clock, pin
+from checkwatch.run.pin import NeedsPin, Signature
+from checkwatch.views.words import harmless
+
+PinStdin = Annotated[
+    bool,
+    typer.Option("--pin-stdin", help="Read the PIN, where one is asked for, from standard input."),
+]
+
+Found = TypeVar("Found")
+
+#: No PIN is so long; what is longer on a line of a pipe is no PIN.
+_LONGEST = 1_000
+
+
+def signing(url: str, from_stdin: bool, act: Callable[[Signature | None], Found]) -> Found:
+    """Does what may need a PIN. Where it does, the writer is asked, and it is done again with what
+    that came to: while somebody types, nobody else waits to write."""
+    try:
+        return act(None)
+    except NeedsPin as needed:
+        if not pin.has_pin(url, needed.code):
+            raise pin.no_pin(needed.code) from None
+        if not (from_stdin or sys.stdin.isatty()):
+            raise
+        tell(f'{harmless(needed.code, 60)} signs: "{harmless(needed.meaning, 1000)}"')
+        typed = asked("PIN: ")
+        return act(pin.sign(url, clock.now(), needed.code, typed))
+
+
+def asked(prompt: str) -> str:
+    """What somebody types at a terminal, unseen; else the next line of standard input.
+
+    Raises KeyboardInterrupt at its end.
+    """
+    if not sys.stdin.isatty():
+        line = sys.stdin.readline(_LONGEST)
+        if not line:
+            raise WrongUse(Problem("PIN", "standard input has ended", "give the PIN on a line"))
+        return line.rstrip("\r\n")
+    try:
+        return getpass(prompt, sys.stderr)
+    except EOFError:
+        raise KeyboardInterrupt from None
+    except UnicodeDecodeError:
+        remedy = "type letters and digits"
+        raise WrongUse(Problem("PIN", "holds what is no letter", remedy)) from None
