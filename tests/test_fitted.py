@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 from checkwatch.answers.fitted import Lot, Stay, elsewhere, lot
 from checkwatch.core import entry as e
@@ -10,7 +11,7 @@ from checkwatch.core.rulebook import Item
 from tests.build import ask, book, check, enrolled, happened, rules, t, wrote
 
 LEAK = check("leak-test", "PT24H", voided_by=("absorbent-change",))
-ABSORBENT = Item("Absorbent", ("02000000000015",), "absorbent-change")
+ABSORBENT = Item("Absorbent", ("02000000000039", "02000000000015"), "absorbent-change")
 RULES = replace(rules(LEAK), items=(ABSORBENT,))
 COMMISSIONED = "2026-03-02T08:00"
 
@@ -80,6 +81,9 @@ def test_what_was_gone_before_the_lot_came_is_no_matter() -> None:
 def test_a_machine_to_which_it_never_happens_is_left_out() -> None:
     found = which("7A23", enrolled("AM-01"), enrolled("KIT-01", kind="kit"))
     assert [stay.machine for stay in found.unknown] == ["AM-01"]
+    once = happened("KIT-01", "absorbent-change", "07:00")
+    found = which("7A23", enrolled("AM-01"), enrolled("KIT-01", kind="kit"), once)
+    assert [stay.machine for stay in found.unknown] == ["AM-01", "KIT-01"]
 
 
 def test_a_fitting_in_error_ends_no_stay_and_is_told() -> None:
@@ -95,6 +99,27 @@ def test_a_fitting_in_error_ends_no_stay_and_is_told() -> None:
     struck = which("8B11", *log).stays
     assert spans(struck) == [("AM-01", t("08:00"), t("09:00"))]
     assert struck[0].struck
+
+
+def test_until_a_fitting_that_stands_nobody_knows_what_a_machine_came_with() -> None:
+    log = (
+        enrolled("AM-01"),
+        fitted("AM-01", "07:00", "8B11"),
+        fitted("AM-01", "08:00", "7A23"),
+        wrote(e.Struck, "AM-01", "08:05", of=2),
+    )
+    assert which("7A23", *log).unknown == ()
+    log = (*log, wrote(e.Struck, "AM-01", "08:06", of=3))
+    assert spans(which("7A23", *log).unknown) == [("AM-01", t(COMMISSIONED), None)]
+
+
+def test_fitted_without_a_lot_at_first_is_one_with_what_it_came_with() -> None:
+    log = (enrolled("AM-01"), fitted("AM-01", "07:00"), fitted("AM-01", "08:00", "7A23"))
+    found = which("9Z99", *log)
+    assert spans(found.unknown) == [("AM-01", t(COMMISSIONED), t("08:00"))]
+    assert [one.seq for one in found.unknown[0].fittings] == [2]
+    assert found.unknown[0].ended is not None
+    assert found.unknown[0].ended.seq == 3
 
 
 def test_a_restored_striking_leaves_nothing_of_a_fitting() -> None:
@@ -122,6 +147,19 @@ def test_it_is_where_the_machine_was_moved_meanwhile() -> None:
     assert [stay.places for stay in found.stays] == [("Theatre 2", "Store")]
 
 
+def test_a_move_at_the_instant_of_the_fitting_came_before_it() -> None:
+    """Also where the item was replaced at that instant."""
+    log = (
+        enrolled("AM-01", place="Theatre 1"),
+        wrote(e.Moved, "AM-01", "07:00", place="Theatre 2"),
+        fitted("AM-01", "07:00", "7A23"),
+        wrote(e.Moved, "AM-01", "08:00", place="Store"),
+    )
+    again = fitted("AM-01", "07:00", "8B11")
+    for more, places in (((), ("Theatre 2", "Store")), ((again,), ("Theatre 2",))):
+        assert [stay.places for stay in which("7A23", *log, *more).stays] == [places]
+
+
 def test_a_retired_machine_has_it_still() -> None:
     log = (enrolled("AM-01"), fitted("AM-01", "07:00", "7A23"), wrote(e.Retired, "AM-01", "08:00"))
     found = which("7A23", *log)
@@ -140,6 +178,10 @@ def test_lots_that_are_spelt_alike_are_named_and_not_taken_for_it() -> None:
     assert found.others == ("7a-23",)
     assert which("7A 23", *log).others == ("7A23", "7a-23")
     assert "7A23" in which("7A24", *log).others
+    near = (*log, fitted("AM-02", "08:00", "7A24"))
+    assert which("7A23", *near).others == ("7a-23",)
+    assert which("7A 23", *near).others == ("7A23", "7a-23")
+    assert which("7A24", *near).others == ()
 
 
 def test_a_no_is_certain_only_where_every_lot_is_known() -> None:
@@ -153,8 +195,10 @@ def test_a_no_is_certain_only_where_every_lot_is_known() -> None:
 
 def test_of_an_unknown_lot_all_that_can_be_fitted_is_asked() -> None:
     """By items of the rules, and by what the book has labels of."""
-    log = (enrolled("AM-01"), happened("AM-01", "power-on", "07:00", serial="V9"))
-    assert which("7A23", *log).asked_of == {"absorbent-change", "power-on"}
+    says = {"lot": "8B11"}, {"serial": "V9"}, {"gtin": "1"}, {"expiry": date(2027, 1, 1)}, {}
+    log = [happened("AM-01", f"change-{n}", "07:00", **said) for n, said in enumerate(says)]
+    asked_of = which("7A23", enrolled("AM-01"), *log).asked_of
+    assert asked_of == {"absorbent-change", *(f"change-{n}" for n in range(4))}
 
 
 def test_the_same_item_by_another_name_of_its_fitting_is_asked_for() -> None:

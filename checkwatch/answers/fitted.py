@@ -26,8 +26,8 @@ class Stay(NamedTuple):
 
     `fittings` is the one that began it; where no lot is known there may be several in a row, or
     none: then nothing was written since the machine was commissioned. `places` are those where the
-    machine stood meanwhile. `ended` is the next fitting. `struck` says that each of the fittings
-    was written in error, `retired` that the machine has left the fleet.
+    machine stood meanwhile. `ended` is the next fitting. `struck` says that the one fitting was
+    written in error, `retired` that the machine has left the fleet.
     """
 
     machine: str
@@ -193,18 +193,16 @@ def _unknown(machine: str, log: Logbook, code: str, rulebook: Rulebook | None) -
     known_from = next((stay.fittings[0] for stay in all_stays if not stay.struck), None)
     enrolled = log.enrolled
     assert enrolled is not None, "a machine that is not commissioned holds nothing"
-    waiting: Stay | None = None
-    if all_stays or _concerns(enrolled, code, rulebook):
-        waiting = _stay(machine, log, code, enrolled.at, known_from)
+    if not (all_stays or _concerns(enrolled, code, rulebook)):
+        return
+    waiting = _stay(machine, log, code, enrolled.at, known_from)
     for stay in (stay for stay in all_stays if not stay.fittings[0].lot):
-        if waiting is not None and stay.start <= waiting.until:
+        if stay.start <= waiting.until:
             waiting = _joined(waiting, stay, log)
         else:
-            if waiting is not None:
-                yield waiting
+            yield waiting
             waiting = stay
-    if waiting is not None:
-        yield waiting
+    yield waiting
 
 
 def _joined(one: Stay, other: Stay, log: Logbook) -> Stay:
@@ -215,7 +213,6 @@ def _joined(one: Stay, other: Stay, log: Logbook) -> Stay:
         ended=last.ended,
         places=_places(log, one.start, last.until),
         fittings=one.fittings + other.fittings,
-        struck=one.struck and other.struck,
     )
 
 
