@@ -1,0 +1,30 @@
+"""Who wrote an entry, as far as it is odd: the book's doubt, and what a PIN of theirs stands for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from checkwatch.answers.people import meaning_of
+from checkwatch.core.entry import Entry, Flag, Result
+from checkwatch.core.rulebook import Rulebook
+from checkwatch.views.words import harmless
+
+#: Beside an entry, and as the end of a sentence about a result.
+FLAGS = {
+    Flag.UNTRAINED: "who wrote it was not trained on it",
+    Flag.UNKNOWN: "the book did not know who wrote it",
+}
+
+
+def oddities(entry: Entry, rulebook: Rulebook | None) -> Iterator[str]:
+    """What is to be said wherever an entry is shown; `rulebook` is the one in force.
+
+    Unsigned is what the rules ask a PIN for and has none: it came from a file, or was written
+    before they asked.
+    """
+    if isinstance(entry, Result) and entry.flag is not None:
+        yield FLAGS[entry.flag]
+    if entry.signed:
+        yield f'signed: "{harmless(entry.signed, 400)}"'
+    elif rulebook is not None and meaning_of(entry, rulebook):
+        yield "unsigned"
