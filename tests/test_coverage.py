@@ -6,7 +6,6 @@ How instants of use are judged is worked by hand in tests/oracle/test_coverage.p
 from __future__ import annotations
 
 import json
-from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -34,8 +33,8 @@ from tests.build import (
 from tests.views.golden import expect
 
 
-def case(machine: str, start: str, end: str, **more: Any) -> tuple[e.Entry, e.Entry]:
-    return wrote(e.CaseStart, machine, start, **more), wrote(e.CaseEnd, machine, end, **more)
+def case(machine: str, start: str, end: str) -> tuple[e.Entry, e.Entry]:
+    return wrote(e.CaseStart, machine, start), wrote(e.CaseEnd, machine, end)
 
 
 def asked(name: str, given: Book, start: str = "06:00", until: str = "15:20") -> Coverage:
@@ -98,6 +97,18 @@ def test_without_a_case_there_is_no_share() -> None:
     assert shown(answer).startswith("No case of AM-04 from 06:00 GMT until now: of its coverage")
     assert "%" not in shown(answer)
     assert document(answer)["known_now"]["cleared"] is None
+
+
+def test_a_case_that_is_not_over_has_no_share_where_its_machine_is_cleared() -> None:
+    tested = passed("AM-04", "self-test", "07:00", recorded="15:00")
+    answer = asked(
+        "AM-04", book(rules(), enrolled("AM-04"), tested, wrote(e.CaseStart, "AM-04", "14:00"))
+    )
+    text = " ".join(shown(answer).split())
+    assert (
+        "1 case of AM-04 from 06:00 GMT until now, 0.0 h of use that counts: no share, as" in text
+    )
+    assert "100.0 % uncovered of 1.0 h, as it was known at each instant." in text
 
 
 @given(*[st.integers(0, 10**15)] * 3)

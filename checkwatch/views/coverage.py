@@ -76,18 +76,24 @@ def _sentence(answer: Coverage, here: Here) -> str:
     asked = f" of {answer.asked}" if answer.asked else ""
     if not answer.cases:
         return f"No case{asked} {period}: of its coverage nothing can be said."
-    use = _hours(answer.now.use)
-    head = f"{plural(_number(answer.cases), 'case')}{asked} {period}, {use} of use that counts"
-    now, then = percents(answer.now), percents(answer.then)
-    if not answer.now.use and not answer.then.use:
-        return f"{head}: there is no share of it."
-    shares = f"{now[0]} cleared or limited, {now[1]} by exception and {now[2]} uncovered"
+    number = plural(_number(answer.cases), "case")
+    head = f"{number}{asked} {period}, {_hours(answer.now.use)} of use that counts"
     if answer.now == answer.then:
-        return f"{head}: {shares}, as the book knows now and as it was known at each instant."
-    other = _hours(answer.then.use)
-    of = "" if other == use else f" of {other}"
-    again = f"{then[0]}, {then[1]} and {then[2]}{of}"
-    return f"{head}: {shares}, as the book knows now; {again} as it was known at each instant."
+        known = "as the book knows now and as it was known at each instant"
+        return f"{head}: {_shares(answer.now)}, {known}."
+    of = _hours(answer.then.use)
+    then = f"{_shares(answer.then)} of {of}, as it was known at each instant"
+    if answer.now.use == answer.then.use:
+        cleared, excepted, uncovered = percents(answer.then)
+        then = f"{cleared}, {excepted} and {uncovered} as it was known at each instant"
+    return f"{head}: {_shares(answer.now)}, as the book knows now; {then}."
+
+
+def _shares(figures: Figures) -> str:
+    if not figures.use:
+        return "no share"
+    cleared, excepted, uncovered = percents(figures)
+    return f"{cleared} cleared or limited, {excepted} by exception and {uncovered} uncovered"
 
 
 def _number(cases: tuple[Case, ...]) -> int:
