@@ -1,4 +1,4 @@
-"""What is open: each kind of matter, since when, whose it is, and that nothing stands there twice."""
+"""What is open: each kind of matter, since when, whose it is, and nothing twice."""
 
 from __future__ import annotations
 
@@ -277,5 +277,5 @@ def test_of_a_book_that_is_not_believed_nothing_is_told() -> None:
 
 def test_the_kind_of_the_machine_is_that_of_the_stand_in() -> None:
     kit = enrolled("KIT-1", "Theatre 4", kind="room-kit")
-    (matter,) = [one for one in matters(enrolled("AM-04"), *READY, kit, OUT, ready=False)]
+    (matter,) = matters(enrolled("AM-04"), *READY, kit, OUT, ready=False)
     assert (matter.machine.machine, matter.instead and matter.instead.machines) == ("AM-04", ())

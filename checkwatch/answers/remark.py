@@ -1,5 +1,5 @@
 """What came of a write beside the standing: what was struck, which good results count for nothing,
-what an exception excuses, and which exceptions ended."""
+what an exception excuses, the how manieth in a row it is, and which exceptions ended."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
-from checkwatch.answers.uncounted import Uncounted, uncounted
+from checkwatch.answers.uncounted import Uncounted, Why, uncounted
+from checkwatch.answers.unpaid import Unpaid, unpaid
 from checkwatch.core.entry import EmergencyUse, Entry, Result, Struck
 from checkwatch.core.judge import Judge
 from checkwatch.core.standing import CheckState, MachineStanding
@@ -27,6 +28,25 @@ class Excuse(NamedTuple):
     then: MachineStanding
 
 
+class Repeated(NamedTuple):
+    """A new exception that is not the first since gates were ready, as of its own time."""
+
+    machine: str
+    debt: Unpaid
+
+
+class Doubtful(NamedTuple):
+    """A flagged result that counts all the same, or is bad."""
+
+    result: Result
+
+
+class Signed(NamedTuple):
+    """An entry that was written with a PIN."""
+
+    entry: Entry
+
+
 class Ended(NamedTuple):
     """Exceptions that excused something until now, and excuse `gates` that are not ready not, or no
     more; without gates they are over."""
@@ -35,7 +55,7 @@ class Ended(NamedTuple):
     gates: tuple[CheckState, ...] = ()
 
 
-Remark = Striking | Uncounted | Excuse | Ended
+Remark = Striking | Uncounted | Excuse | Repeated | Doubtful | Signed | Ended
 
 
 def remarks(
@@ -48,10 +68,18 @@ def remarks(
         if isinstance(entry, Struck):
             found += [Striking(entry, one) for one in known if one.seq == entry.of]
         elif isinstance(entry, Result):
-            found += _uncounted(entry, after, question)
+            idle = [*_uncounted(entry, after, question)]
+            if entry.flag and not any(one.why is Why.FLAGGED for one in idle):
+                found.append(Doubtful(entry))
+            found += idle
         elif isinstance(entry, EmergencyUse):
             then = _with_only(entry, machine, after, question).at(entry.at)
             found.append(Excuse(entry, then))
+            debt = unpaid(after.standing(machine, question._replace(at=entry.at)))
+            if debt is not None and entry in debt.exceptions[1:]:
+                found.append(Repeated(machine, debt))
+        if entry.signed:
+            found.append(Signed(entry))
     return (*found, *_ended(machine, before, after, question))
 
 

@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Annotated, Any
 
 import typer
 
+from checkwatch.answers.wrong_machine import about
 from checkwatch.cli.entries import (
     Common,
     Machine,
     Reason,
+    concerned,
     draft,
     end_of_exception,
     pair,
     show_written,
+    tag_of,
+    write_all,
     write_one,
 )
+from checkwatch.cli.signing import signing
 from checkwatch.cli.spread import spread
 from checkwatch.core import entry as e
-from checkwatch.errors import CannotTell, Problem
+from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run import clock
-from checkwatch.run.world import Asked
-from checkwatch.run.write import write_about
+from checkwatch.run.pin import Signature
+from checkwatch.run.world import Asked, Names
+from checkwatch.run.write import Written, write_about
 
 #: A database counts in 64 bits.
 LARGEST = 2**63 - 1
@@ -32,11 +39,38 @@ def fault_closed(
     common: Common,
     machine: Machine,
     of: Annotated[
-        int | None, typer.Argument(help="The fault's entry number.", min=1, max=LARGEST)
+        int | None,
+        typer.Argument(help="The fault's entry number.", min=1, max=LARGEST, metavar="[N]"),
     ] = None,
+    how: Annotated[e.Closing | None, typer.Option(help="How it came to its end.")] = None,
+    limit: Annotated[
+        str, typer.Option(help="With accepted: what the clinician must know.", metavar="TEXT")
+    ] = "",
 ) -> None:
-    """Write that a fault is over. Without its number it counts as one that forbade use."""
-    write_one(common, machine, lambda _, fields: draft(e.FaultClosed, **fields, of=of))
+    """Write that a fault is over. Without its number it counts as one that forbade use.
+
+    A fault that is accepted stays, with a limit: the closing and the limit, which is a fault of its
+    own, are both written, or none.
+    """
+    limit = limit.strip()
+    accepted = how is e.Closing.ACCEPTED
+    if accepted and not limit:
+        what = "a fault that is accepted limits the machine"
+        raise WrongUse(Problem("--limit", what, "say what the clinician must know"))
+    if limit and not accepted:
+        raise WrongUse(Problem("--limit", "goes with --how accepted only", "leave it out"))
+    if accepted and of is None:
+        remedy = "add its number; see `checkwatch open`"
+        raise WrongUse(Problem("--how", "which fault is accepted is not said", remedy))
+
+    def make(_: Asked, fields: dict[str, Any]) -> list[e.Entry]:
+        closing = draft(e.FaultClosed, **fields, of=of, how=how)
+        if not accepted:
+            return [closing]
+        fields = {**fields, "ref": "", "note": limit}
+        return [closing, draft(e.Fault, **fields, severity=e.Severity.LIMIT)]
+
+    write_all(common, machine, make)
 
 
 @spread()
@@ -113,20 +147,36 @@ def strike(
     restores: Annotated[
         bool, typer.Option("--restores", help="Also take away what the entry cost.")
     ] = False,
+    was: Annotated[
+        str | None,
+        typer.Option("--was", help="The machine that it belongs to.", metavar="MACHINE"),
+    ] = None,
 ) -> None:
     """Strike an entry that was written in error. It stays readable.
 
     The first line says which entry that is; look at it with --what-if. Plain, this takes away what
     the entry gave and never clears a machine. With --restores the entry counts for nothing at all,
     as if it had never been written.
+
+    With --was it is also written about the machine that was meant, as of its own time: both
+    entries, or none.
     """
 
-    def make(asked: Asked, struck: e.Entry) -> e.Entry:
+    def make(asked: Asked, struck: e.Entry) -> list[e.Entry]:
         fields = common._replace(note=reason).fields(asked, struck.machine, None)
-        return draft(e.Struck, **fields, of=number, restores=restores)
+        striking = draft(e.Struck, **fields, of=number, restores=restores)
+        if was is None:
+            return [striking]
+        return [striking, about(tag_of(asked, was), struck, common.by, fields["recorded"])]
 
-    wrote = write_about(common.asking.db, clock.now(), number, make, common.what_if)
-    show_written(wrote, common)
+    def also(names: Names) -> Iterable[str]:
+        return () if was is None else concerned(names, was)
+
+    def act(signature: Signature | None) -> Written:
+        url = common.asking.db
+        return write_about(url, clock.now(), number, make, common.what_if, signature, also)
+
+    show_written(signing(common.asking.db, common.pin_stdin, act), common)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -8,16 +8,19 @@ from typing import Annotated, Any, NamedTuple
 
 import typer
 
+from checkwatch.answers.machine_clock import clock_offset
 from checkwatch.answers.measured import read_measures
 from checkwatch.answers.under_way import under_way
 from checkwatch.cli.options import Asking, By, Db, Json, NoteText, WhatIf, asking
 from checkwatch.cli.show import show, tell
+from checkwatch.cli.signing import PinStdin, signing
 from checkwatch.cli.spread import spread
 from checkwatch.core import entry as e
 from checkwatch.core.instant import Instant
 from checkwatch.core.period import later, parse_period
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run import clock
+from checkwatch.run.pin import Signature
 from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, Names
 from checkwatch.run.write import Written, write
@@ -37,8 +40,16 @@ def _said(reason: str) -> str:
 
 Reason = Annotated[str, typer.Option("--reason", help="Why.", callback=_said)]
 
+MachineClock = Annotated[
+    str | None,
+    typer.Option("--machine-clock", help="What the machine's own clock showed then.", metavar="T"),
+]
+
 #: Makes the draft about a machine from the fields that every draft has.
 Make = Callable[[Asked, dict[str, Any]], e.Entry]
+
+#: The same where one act is several entries, in their order.
+MakeAll = Callable[[Asked, dict[str, Any]], list[e.Entry]]
 
 
 class Common(NamedTuple):
@@ -52,6 +63,7 @@ class Common(NamedTuple):
     ref: Ref = ""
     json: Json = False
     what_if: WhatIf = False
+    pin_stdin: PinStdin = False
 
     @property
     def asking(self) -> Asking:
@@ -89,24 +101,50 @@ def draft(make: Callable[..., e.Entry], **fields: Any) -> e.Entry:
         raise WrongUse(Problem(fields["machine"], str(error), "correct the times")) from None
 
 
-def write_one(common: Common, machine: str, make: Make, instead: str = "") -> None:
-    """Writes one entry about one machine, and shows what came of it.
+def write_one(common: Common, machine: str, make: Make) -> None:
+    """Writes one entry about one machine, and shows what came of it."""
+    write_all(common, machine, lambda asked, fields: [make(asked, fields)])
+
+
+def write_all(common: Common, machine: str, make: MakeAll, instead: str = "") -> None:
+    """As `write_one`, of what is several entries: all of them, or none.
 
     `instead` is the remedy for who names a place, where there is one beside naming a machine.
     """
 
     def made(asked: Asked) -> list[e.Entry]:
-        tag = _tag(asked, machine, instead)
-        return [make(asked, common.fields(asked, tag, common.moment(asked)))]
+        fields = common.fields(asked, tag_of(asked, machine, instead), common.moment(asked))
+        return make(asked, fields)
 
-    def concerned(names: Names) -> Iterable[str]:
-        name = names.resolve(machine)
-        return (name,) if name in names.tags else names.ever_at.get(name, ())
+    def act(signature: Signature | None) -> Written:
+        url = common.asking.db
+        return write(
+            url,
+            clock.now(),
+            lambda names: concerned(names, machine),
+            made,
+            common.what_if,
+            signature,
+        )
 
-    show_written(write(common.asking.db, clock.now(), concerned, made, common.what_if), common)
+    show_written(signing(common.asking.db, common.pin_stdin, act), common)
 
 
-def _tag(asked: Asked, machine: str, instead: str) -> str:
+def concerned(names: Names, machine: str) -> Iterable[str]:
+    """The machines to look at where one is named, or by mistake its place."""
+    name = names.resolve(machine)
+    return (name,) if name in names.tags else names.ever_at.get(name, ())
+
+
+def compared(shown: str | None, asked: Asked, fields: dict[str, Any]) -> dict[str, Any]:
+    """The fields, with by how much the machine's clock was ahead where somebody read it."""
+    if shown is None:
+        return fields
+    ahead = clock_offset(shown, fields["at"], asked.zone, "--machine-clock")
+    return {**fields, "clock_offset": ahead}
+
+
+def tag_of(asked: Asked, machine: str, instead: str = "") -> str:
     """The machine that is meant; who names a place is told which machines stand there."""
     name = asked.names.resolve(machine)
     if name in asked.names.tags:
@@ -142,6 +180,7 @@ def done(
     limit: Annotated[
         list[str] | None, typer.Option(help="What the clinician must know; again for each.")
     ] = None,
+    machine_clock: MachineClock = None,
 ) -> None:
     """Write the result of a check.
 
@@ -157,7 +196,7 @@ def done(
         takes = version.rulebook.taking[check] if version and known else {}
         return draft(
             e.Result,
-            **fields,
+            **compared(machine_clock, asked, fields),
             check=check,
             outcome=outcome,
             started=began(asked, fields),
@@ -170,8 +209,7 @@ def done(
             return _typed(started, asked, "--started")
         if outcome is e.Outcome.BEGUN:
             return None
-        question = asked.question._replace(at=fields["at"])
-        begin = under_way(fields["machine"], check, asked.book, question)
+        begin = begun(asked, fields, check)
         if begin is None:
             return None
         since = f"begun {asked.here.moment(begin.at)}, entry {begin.seq}"
@@ -179,6 +217,12 @@ def done(
         return begin.at
 
     write_one(common, machine, make)
+
+
+def begun(asked: Asked, fields: dict[str, Any], check: str) -> e.Result | None:
+    """The entry with which the test began whose result is written, if that stands in the book."""
+    question = asked.question._replace(at=fields["at"])
+    return under_way(fields["machine"], check, asked.book, question)
 
 
 def pair(text: str, where: str) -> tuple[str, Decimal]:

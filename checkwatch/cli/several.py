@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable
 from typing import Annotated, Any, NamedTuple
 
 import typer
 
-from checkwatch.cli.entries import Common, Make, draft, show_written, write_one
+from checkwatch.cli.entries import (
+    Common,
+    MachineClock,
+    MakeAll,
+    begun,
+    compared,
+    draft,
+    show_written,
+    write_all,
+)
 from checkwatch.cli.options import Yes, confirm
 from checkwatch.cli.show import tell
+from checkwatch.cli.signing import signing
 from checkwatch.cli.spread import spread
 from checkwatch.core import entry as e
 from checkwatch.core.instant import Instant
@@ -17,8 +28,9 @@ from checkwatch.core.mistake import quoted
 from checkwatch.core.spelling import alike, likeness
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run import clock
+from checkwatch.run.pin import Signature
 from checkwatch.run.world import Asked, ask, everything
-from checkwatch.run.write import write
+from checkwatch.run.write import Written, write
 from checkwatch.views.words import plural
 
 Place = Annotated[str | None, typer.Option("--place", help="Every machine in a place.")]
@@ -86,18 +98,18 @@ def _meant(typed: str, known: Iterable[str], called: str) -> str:
     raise WrongUse(Problem(f"--{called}", f"there is no {called} {quoted(typed)}", remedy))
 
 
-def _write(common: Common, machine: str | None, several: Several, make: Make) -> None:
-    """Writes an entry about one machine, or one for each of several."""
+def _write(common: Common, machine: str | None, several: Several, make: MakeAll) -> None:
+    """Writes about one machine, or the same about each of several."""
     if (machine is not None) == several.meant:
         remedy = "name one machine, or use --place, --area or --kind"
         raise WrongUse(Problem("", "which machine is meant", remedy))
     if machine is None:
         _write_several(common, several, make)
     else:
-        write_one(common, machine, make, instead=", or use --place for all of them")
+        write_all(common, machine, make, instead=", or use --place for all of them")
 
 
-def _write_several(common: Common, several: Several, make: Make) -> None:
+def _write_several(common: Common, several: Several, make: MakeAll) -> None:
     """Shows the list and asks, then writes by the clock of then.
 
     While somebody reads the list, no other writer waits: it is looked at once more when written.
@@ -105,7 +117,7 @@ def _write_several(common: Common, several: Several, make: Make) -> None:
 
     def drafts(asked: Asked, at: Instant | None) -> list[e.Entry]:
         tags = several.tags(asked, at)
-        return [make(asked, common.fields(asked, tag, at)) for tag in tags]
+        return [entry for tag in tags for entry in make(asked, common.fields(asked, tag, at))]
 
     def foreseen(asked: Asked) -> list[e.Entry]:
         return drafts(asked, common.moment(asked))
@@ -113,20 +125,30 @@ def _write_several(common: Common, several: Several, make: Make) -> None:
     url = common.asking.db
     seen = write(url, clock.now(), everything, foreseen, what_if=True)
     at = common.moment(seen.asked)
-    tags = [entry.machine for entry in seen.entries]
+    tags = _tags(seen.entries)
     tell(f"{plural(len(tags), 'machine')}: {', '.join(tags)}")
 
     def confirmed(asked: Asked) -> list[e.Entry]:
         found = drafts(asked, at)
-        if [entry.machine for entry in found] != tags:
-            what = f"the list has changed: {', '.join(entry.machine for entry in found)}"
+        if _tags(found) != tags:
+            what = f"the list has changed: {', '.join(_tags(found))}"
             raise WrongUse(Problem("", f"{what}; nothing was written", "run it again"))
         return found
 
     if not common.what_if:
-        confirm(f"Write {plural(len(tags), 'entry', 'entries')}, one for each?", several.yes)
-        seen = write(url, clock.now(), everything, confirmed, what_if=False)
+        count = len(seen.entries)
+        each = "one" if count == len(tags) else str(count // len(tags))
+        confirm(f"Write {plural(count, 'entry', 'entries')}, {each} for each?", several.yes)
+
+        def act(signature: Signature | None) -> Written:
+            return write(url, clock.now(), everything, confirmed, False, signature)
+
+        seen = signing(url, common.pin_stdin, act)
     show_written(seen, common)
+
+
+def _tags(entries: Iterable[e.Entry]) -> list[str]:
+    return [*dict.fromkeys(entry.machine for entry in entries)]
 
 
 @spread()
@@ -134,23 +156,55 @@ def happened(
     several: Several,
     common: Common,
     words: Annotated[list[str], typer.Argument(help="MACHINE CODE, or CODE with --place …")],
+    check: Annotated[
+        str | None,
+        typer.Option("--with", help="At case-start: a check that was passed.", metavar="CHECK"),
+    ] = None,
+    machine_clock: MachineClock = None,
 ) -> None:
-    """Write that something happened to a machine: a code of the rulebook, case-start, case-end."""
+    """Write that something happened to a machine: a code of the rulebook, case-start, case-end.
+
+    With case-start, --with also writes the pass of the check that was done for this patient: both
+    entries, or none.
+    """
     if len(words) > 2:
         raise WrongUse(Problem(" ".join(words[2:]), "too many words", "MACHINE and CODE"))
     if len(words) == 1 and not several.meant:
         _refuse_half(common, words[0])
     machine, code = (words[0], words[1]) if len(words) == 2 else (None, words[0])
+    if machine is None and machine_clock is not None:
+        what = "several machines have several clocks"
+        raise WrongUse(Problem("--machine-clock", what, "name one machine"))
 
-    def make(_: Asked, fields: dict[str, Any]) -> e.Entry:
+    def make(asked: Asked, fields: dict[str, Any]) -> list[e.Entry]:
+        fields = compared(machine_clock, asked, fields)
+        before = [] if check is None else [_passed(asked, fields, check, code)]
         if code in CASES:
-            return draft(CASES[code], **fields)
+            return [*before, draft(CASES[code], **fields)]
         if code in e.RESERVED:
             remedy = "it has a command of its own; see `checkwatch --help`"
             raise WrongUse(Problem(code, "is no happening", remedy))
-        return draft(e.Happening, **fields, code=code)
+        return [draft(e.Happening, **fields, code=code)]
 
     _write(common, machine, several, make)
+
+
+def _passed(asked: Asked, fields: dict[str, Any], check: str, code: str) -> e.Entry:
+    """The pass that goes with the start of a case, and before it."""
+    tag = fields["machine"]
+    later = f"`checkwatch done {shlex.quote(tag)} {shlex.quote(check)} pass --by WHO"
+    if code != e.CaseStart.what:
+        what = f"goes with {e.CaseStart.what} only: with {code} it is not done yet"
+        raise WrongUse(Problem("--with", what, f"when it is, {later}`"))
+    version = asked.book.versions.in_force(fields["at"])
+    known = version.rulebook.checks if version else {}
+    if check in known and known[check].required:
+        asks = "".join(f" --measure {one}=NUMBER" for one in known[check].required)
+        what = f"{check} takes a measure, which is not said here"
+        raise WrongUse(Problem("--with", what, f"write it first: {later}{asks}`"))
+    begin = begun(asked, fields, check)
+    fields = {**fields, "ref": "", "note": "", "started": begin.at if begin else None}
+    return draft(e.Result, **fields, check=check, outcome=e.Outcome.PASS)
 
 
 def _refuse_half(common: Common, word: str) -> None:
@@ -180,8 +234,8 @@ def fault(
         raise WrongUse(Problem(" ".join(words), "how bad the fault is is not said", remedy))
     machine = words[0] if len(words) == 2 else None
 
-    def make(_: Asked, fields: dict[str, Any]) -> e.Entry:
-        return draft(e.Fault, **fields, severity=e.Severity(severity))
+    def make(_: Asked, fields: dict[str, Any]) -> list[e.Entry]:
+        return [draft(e.Fault, **fields, severity=e.Severity(severity))]
 
     _write(common, machine, several, make)
 
@@ -193,7 +247,7 @@ def withdraw(
     machine: Annotated[str | None, typer.Argument(metavar="[MACHINE]")] = None,
 ) -> None:
     """Take a machine out of use until it is returned."""
-    _write(common, machine, several, lambda _, fields: draft(e.Withdrawn, **fields))
+    _write(common, machine, several, lambda _, fields: [draft(e.Withdrawn, **fields)])
 
 
 def add_to(app: typer.Typer) -> None:

@@ -18,6 +18,7 @@ from checkwatch.answers.effect import Effect, PlaceEffect
 from checkwatch.answers.fitted import Lot, Stay
 from checkwatch.answers.least_work import Work
 from checkwatch.answers.overdue import Overdue, Owed
+from checkwatch.answers.remark import Repeated
 from checkwatch.answers.which import Which
 from checkwatch.answers.windows import Windows
 from checkwatch.core.entry import Entry, Withdrawn
@@ -145,7 +146,7 @@ def _stay(stay: Stay) -> Document:
 def effect(seen: Effect, written: Sequence[Entry], places: Sequence[PlaceEffect]) -> Document:
     """What the entries just written changed for their machine; of the places that stand otherwise
     those that it can concern."""
-    return {
+    made: Document = {
         "machine": seen.after.machine,
         "entries": [entry.seq for entry in written],
         "before": seen.before.standing.value,
@@ -157,6 +158,10 @@ def effect(seen: Effect, written: Sequence[Entry], places: Sequence[PlaceEffect]
         "to_clear": _work(seen.to_clear),
         "places": [_place(one) for one in places if seen.after.machine in one.machines],
     }
+    repeated = [one.debt for one in seen.remarks if isinstance(one, Repeated)]
+    if repeated:
+        made["exceptions_in_a_row"] = [entry.seq for entry in repeated[-1].exceptions]
+    return made
 
 
 def _place(seen: PlaceEffect) -> Document:

@@ -7,15 +7,17 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from checkwatch.answers.book import Question
 from checkwatch.answers.cleared import Cleared, reasons
 from checkwatch.answers.effect import Effect, PlaceEffect
+from checkwatch.answers.machine_clock import TO_BE_SET
 from checkwatch.answers.remark import Striking
-from checkwatch.core.entry import Entry
+from checkwatch.core.entry import Entry, FaultClosed, Returned
+from checkwatch.core.instant import SECOND
 from checkwatch.core.place import present
 from checkwatch.core.standing import CheckState
 from checkwatch.core.states import State
 from checkwatch.views.answer import caution, clears, sentence
 from checkwatch.views.remark import remark, struck
-from checkwatch.views.report import Report, Sentence
-from checkwatch.views.words import Here, harmless, inside, listed
+from checkwatch.views.report import Block, Report, Sentence
+from checkwatch.views.words import Here, duration, harmless, inside, listed
 
 
 def effects(
@@ -25,15 +27,17 @@ def effects(
     what_if: bool = False,
 ) -> Report:
     """What came of each machine's entries, then the places that stand otherwise, and the cautions
-    that fit; with `what_if` the same as something that did not happen."""
-    report: Report = []
-    for seen, entries in wrote:
-        # That nothing is written is said once.
-        head = [] if report and what_if else [_head(seen, entries, here, what_if)]
-        report += [*([""] if report else []), *head, *_machine(seen, here, what_if)]
+    that fit; with `what_if` the same as something that did not happen.
+
+    Of machines that fared alike it is said once.
+    """
+    report: Report = [_head(wrote, here, what_if)]
+    groups = _alike(wrote, here, what_if)
+    for body in groups:
+        report += [*([""] if len(groups) > 1 else []), *body]
     tags = {seen.after.machine for seen, _ in wrote}
     lines = [_place(one, tags, here, what_if) for one in places]
-    report += ["", *lines] if len(wrote) > 1 and lines else lines
+    report += ["", *lines] if len(groups) > 1 and lines else lines
     answers = [*(_as_answer(seen, here) for seen, _ in wrote), *(one.after for one in places)]
     return report + _cautions(answers)
 
@@ -80,14 +84,38 @@ def _verb(still: bool, what_if: bool) -> str:
     return "is still" if still else "is now"
 
 
-def _machine(seen: Effect, here: Here, what_if: bool) -> Report:
+def _alike(
+    wrote: Sequence[tuple[Effect, Sequence[Entry]]], here: Here, what_if: bool
+) -> list[Report]:
+    """What came of each machine's entries; machines of which the same is to be said go together."""
+    groups: dict[tuple[Block, ...], list[tuple[Effect, Sequence[Entry]]]] = {}
+    for seen, entries in wrote:
+        each = seen._replace(after=seen.after._replace(machine=_EACH))
+        groups.setdefault(tuple(_machine(each, entries, here, what_if)), []).append((seen, entries))
+    found: list[Report] = []
+    for said, group in groups.items():
+        if len(group) == 1:
+            found.append(_machine(*group[0], here, what_if))
+            continue
+        first, *others = said
+        assert isinstance(first, Sentence), "where it stands is said first"
+        tags = listed(seen.after.machine for seen, _ in group)
+        found.append([first._replace(before=f"{tags}: {first.before}"), *others])
+    return found
+
+
+#: Stands for the tag of each of several machines.
+_EACH = "each"
+
+
+def _machine(seen: Effect, entries: Sequence[Entry], here: Here, what_if: bool) -> Report:
     """Where the machine now stands, what ended and what is owed."""
     answer = _as_answer(seen, here)
     still = seen.before.standing is seen.after.standing
     report: Report = [sentence(answer, here, _verb(still, what_if))]
     for one in seen.remarks:
         report += remark(one, seen.after, here)
-    report += [text for text in _changes(seen) if text]
+    report += [text for text in (*_changes(seen, entries), _clock(seen, entries)) if text]
     if text := clears(answer):
         report.append(text)
     return report
@@ -109,13 +137,23 @@ def _as_answer(seen: Effect, here: Here) -> Cleared:
     )
 
 
-def _head(seen: Effect, written: Sequence[Entry], here: Here, what_if: bool) -> str:
+def _head(wrote: Sequence[tuple[Effect, Sequence[Entry]]], here: Here, what_if: bool) -> str:
     """The entries' numbers, and what they strike: a slip in a number strikes another entry."""
-    strikes = listed(struck(r, seen.after, here) for r in seen.remarks if isinstance(r, Striking))
+    written = [entry for _, entries in wrote for entry in entries]
+    strikings = [
+        (one, seen.after) for seen, _ in wrote for one in seen.remarks if isinstance(one, Striking)
+    ]
+    if not strikings:
+        return "Nothing is written; if it were:" if what_if else _numbers(written)
+    strikes = listed(struck(one, after, here) for one, after in strikings)
+    # Where the entry belonged to another machine, that is the second one.
+    moved = f", and say the same of {wrote[1][0].after.machine}" if len(wrote) > 1 else ""
     if what_if:
-        would = f" it would strike {strikes}." if strikes else ""
-        return f"Nothing is written; if it were{',' if would else ':'}{would}"
-    return f"{_numbers(written)[:-1]}: it strikes {strikes}." if strikes else _numbers(written)
+        return f"Nothing is written; if it were, it would strike {strikes}{moved}."
+    if moved:
+        moved = f"; entry {written[-1].seq} says the same of {wrote[1][0].after.machine}"
+        return f"{_numbers(written)[:-1]}: entry {written[0].seq} strikes {strikes}{moved}."
+    return f"{_numbers(written)[:-1]}: it strikes {strikes}."
 
 
 def _numbers(entries: Sequence[Entry]) -> str:
@@ -132,14 +170,30 @@ def _numbers(entries: Sequence[Entry]) -> str:
     return f"{'Entry' if len(entries) == 1 else 'Entries'} {listed(said)} written."
 
 
-def _changes(seen: Effect) -> Iterable[str]:
+def _changes(seen: Effect, entries: Sequence[Entry]) -> Iterable[str]:
     voided = [state for state in seen.ended if state.state is State.VOIDED]
     ended = [state for state in seen.ended if state.state is not State.VOIDED]
     owed = [s for s in seen.after.checks if not s.ready and present(seen.after)]
+    gates, advice = ([s for s in owed if s.check.gate is gate] for gate in (True, False))
+    back = any(isinstance(entry, Returned | FaultClosed) for entry in entries)
     yield _titles("This voided", voided)
     yield _titles("No longer ready", ended)
     yield _titles("Now ready", seen.readied)
-    yield _titles("Owed", owed)
+    if back and gates:
+        # Who gives a machine back says what it lacks before somebody uses it.
+        yield _titles("Owed before use", gates)
+        yield _titles("Owed besides", advice)
+    else:
+        yield _titles("Owed", [*gates, *advice])
+
+
+def _clock(seen: Effect, entries: Sequence[Entry]) -> str:
+    """That the machine's own clock is wrong, where somebody compared it."""
+    ahead = next((entry.clock_offset for entry in entries if entry.clock_offset), 0) or 0
+    if abs(ahead) < TO_BE_SET:
+        return ""
+    how = f"{duration(abs(ahead) * SECOND)} {'ahead of' if ahead > 0 else 'behind'}"
+    return f"The clock of {seen.after.machine} is {how} ours, which counts: have it set."
 
 
 def _titles(head: str, states: Iterable[CheckState]) -> str:

@@ -120,14 +120,15 @@ def _written(page: Handover, here: Here) -> Report:
     head = plural(len(page.written), "entry was written", "entries were written")
     report: Report = [f"{head}: {', '.join(parts)}." if parts else "Nothing was written."]
     for version in page.adopted:
-        title = harmless(version.rulebook.title, 60)
-        report.append(f"A rulebook was adopted, in force from {here.local(version.start)}: {title}.")
+        start, title = here.local(version.start), harmless(version.rulebook.title, 60)
+        report.append(f"A rulebook was adopted, in force from {start}: {title}.")
     if page.late:
         report.append(f"{len(page.late)} of them late:")
         report += [f"  {described(one.entry, one.machine, here)}" for one in page.late[:_LATE]]
     if more := len(page.late[_LATE:]):
         report.append(f"  and {more} more")
     return report
+
 
 def _exceptions(page: Handover, here: Here) -> Report:
     lines = [f"  {_taken(one, here)}" for one in page.exceptions]

@@ -8,7 +8,15 @@ from collections.abc import Iterable
 
 from checkwatch.answers.cleared import reasons
 from checkwatch.answers.fitted import good_to
-from checkwatch.answers.remark import Ended, Excuse, Remark, Striking
+from checkwatch.answers.remark import (
+    Doubtful,
+    Ended,
+    Excuse,
+    Remark,
+    Repeated,
+    Signed,
+    Striking,
+)
 from checkwatch.answers.uncounted import Uncounted, Why
 from checkwatch.core import entry as e
 from checkwatch.core.attempt import plain as number
@@ -19,7 +27,9 @@ from checkwatch.core.wording import NOUNS
 from checkwatch.views.fitted import day
 from checkwatch.views.reason import clause, said, voider
 from checkwatch.views.report import Command, Report
+from checkwatch.views.unpaid import in_a_row
 from checkwatch.views.words import Here, duration, harmless, inside, listed, spoken, with_article
+from checkwatch.views.writer import FLAGS
 
 #: The reserved words that are no nouns of their own.
 _NOUNS = {
@@ -41,6 +51,13 @@ def remark(one: Remark, after: MachineStanding, here: Here) -> Report:
         return [_uncounted(one, after, here)]
     if isinstance(one, Excuse):
         return [text] if (text := _excuse(one, here)) else []
+    if isinstance(one, Doubtful):
+        assert one.result.flag is not None, "doubtful is what has a flag"
+        return [f"It is flagged: {FLAGS[one.result.flag]}."]
+    if isinstance(one, Signed):
+        return [f'It is signed: "{harmless(one.entry.signed, 400)}".']
+    if isinstance(one, Repeated):
+        return [f"This exception is {in_a_row(one.debt, one.machine, here)}."]
     return [_ended(one, here)]
 
 
@@ -121,6 +138,9 @@ def _why(one: Uncounted, after: MachineStanding, here: Here) -> str:
         return f"{listed(one.measures)} {'was' if len(one.measures) == 1 else 'were'} not measured"
     if one.why is Why.BEYOND:
         return "; ".join(harmless(text, 120) for text in one.measures)
+    if one.why is Why.FLAGGED:
+        assert one.result.flag is not None, "not trusted is what has a flag"
+        return FLAGS[one.result.flag]
     if one.why is Why.OVER:
         rule = f", {clause(one.clause)}," if one.clause else ""
         return f"by its rule{rule} it was over at once{_look(one, after)}"

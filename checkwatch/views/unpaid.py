@@ -9,17 +9,17 @@ _NTH = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"
 
 
 def nth(count: int) -> str:
-    """A place in a row: "third", "the exception of the third time"."""
+    """A place in a row: "third"."""
     return _NTH.get(count) or f"no. {count}"
 
 
 def in_a_row(debt: Unpaid, machine: str, here: Here) -> str:
-    """That an exception is not the first since the gates were ready, as a sentence without end."""
+    """Which exception since the gates were ready it is, as the end of a sentence."""
     since = here.when(debt.since)
     return f"the {nth(len(debt.exceptions))} in a row on {machine}: gates unpaid since {since}"
 
 
-def unpaid(debt: Unpaid, here: Here) -> str:
+def owing(debt: Unpaid, here: Here) -> str:
     """The exceptions by number, and since when their gates are not ready."""
     numbers = listed(str(one.seq) for one in debt.exceptions)
     several = len(debt.exceptions) > 1

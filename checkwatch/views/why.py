@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from checkwatch.answers.cause import cause
 from checkwatch.answers.cleared import Cleared
+from checkwatch.answers.unpaid import unpaid
 from checkwatch.core.attempt import Attempt
 from checkwatch.core.attempt import plain as number
 from checkwatch.core.entry import (
@@ -25,7 +26,9 @@ from checkwatch.core.window import Window
 from checkwatch.views.answer import caution, clears, computed, sentence
 from checkwatch.views.reason import clause
 from checkwatch.views.report import LONGEST, Report, Sentence
+from checkwatch.views.unpaid import owing
 from checkwatch.views.words import STATE_WORDS, Here, duration, harmless, spoken
+from checkwatch.views.writer import oddities
 
 
 def why(answer: Cleared, sayings: Mapping[str, str], here: Here) -> Report:
@@ -105,6 +108,7 @@ def described(entry: Entry, machine: MachineStanding, here: Here) -> str:
     parts = [f"entry {entry.seq}, {_what(entry, machine)}, {here.when(entry.at)}"]
     if entry.by:
         parts.append(f"by {harmless(entry.by, 40)}")
+    parts += oddities(entry, machine.rulebook)
     if (delay := entry.recorded - entry.at) >= MINUTE:
         parts.append(f"written {duration(delay)} later")
     if entry.seq in machine.log.struck:
@@ -150,3 +154,5 @@ def _beside(machine: MachineStanding, answer: Cleared, here: Here) -> Iterator[s
             yield f"  exception until {until}{decided}: {described(entry, machine, here)}"
         elif entry.seq in log.struck:
             yield f"  struck: {described(entry, machine, here)}"
+    if debt := unpaid(machine):
+        yield f"  {owing(debt, here)}"

@@ -1,0 +1,45 @@
+"""An entry that was written about the wrong machine, as it is to stand with the right one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from checkwatch.core.entry import Enrolled, Entry, FaultClosed, Restored, Struck
+from checkwatch.core.instant import Instant
+from checkwatch.errors import Problem, WrongUse
+
+
+def about(machine: str, entry: Entry, by: str, now: Instant) -> Entry:
+    """The draft that says of `machine` what an entry says of another one, as of the same time.
+
+    Whoever moves it writes it; its note says whence it came and who wrote it there. A flag stays:
+    the test was done by whoever did it. Raises WrongUse for what can be true of its own machine
+    only.
+    """
+    if problem := _stays(machine, entry):
+        raise WrongUse(problem)
+    whose = f", by {entry.by}" if entry.by else ""
+    moved = f"moved from {entry.machine}, entry {entry.seq}{whose}"
+    return replace(
+        entry,
+        seq=0,
+        machine=machine,
+        recorded=now,
+        by=by,
+        note=f"{entry.note}; {moved}" if entry.note else moved,
+        ref="",
+        signed="",
+    )
+
+
+def _stays(machine: str, entry: Entry) -> Problem | None:
+    """Why an entry cannot be moved to another machine."""
+    where = f"entry {entry.seq}"
+    if machine == entry.machine:
+        return Problem(where, f"is about {machine} already", "leave --was out")
+    if isinstance(entry, FaultClosed):
+        remedy = f"strike it, and `checkwatch fault-closed {machine} N` with its own fault's number"
+        return Problem(where, f"closes a fault of {entry.machine}, which {machine} has not", remedy)
+    if isinstance(entry, Enrolled | Restored | Struck):
+        return Problem(where, f"is {entry.machine}'s own: {entry.what}", "leave --was out")
+    return None
