@@ -20,6 +20,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "book": ("verify", "book"),
     "log": ("log",),
     "steps": ("steps",),
+    "desk": ("desk",),
     "entries": ("done",),
     "several": ("happened", "fault", "withdraw"),
     "fit": ("fit", "lot"),

@@ -21,6 +21,10 @@ _WIDEST, _NARROWEST = 80, 20
 _LONGEST = 1_000
 
 
+class Ended(KeyboardInterrupt):
+    """The input has ended: Ctrl-D, or a pipe that holds no more."""
+
+
 def width() -> int:
     """The columns of the terminal at standard error, within reason."""
     columns = os.environ.get("COLUMNS", "")
@@ -59,18 +63,19 @@ def say(text: str = "", label: str = "") -> None:
     print("\n".join(lines), file=sys.stderr)
 
 
-def line(prompt: str) -> str:
+def line(prompt: str, ahead: bool = False) -> str:
     """One line that somebody typed, without blanks around it.
 
-    What was typed before the question stood there answers nothing. Raises KeyboardInterrupt at the
-    end of the input.
+    What was typed before the question stood there answers nothing, unless `ahead`: a scanner does
+    not wait. Raises KeyboardInterrupt, at the end of the input as Ended.
     """
-    _forget_what_was_typed()
+    if not ahead:
+        _forget_what_was_typed()
     print(prompt, end="", file=sys.stderr, flush=True)
     typed = _read()
     if not typed:
         print(file=sys.stderr)
-        raise KeyboardInterrupt
+        raise Ended
     if not on_terminal():
         print(harmless(typed.strip()), file=sys.stderr)
     return typed.strip()

@@ -1,0 +1,1 @@
+"""Writing at a shared screen, with a scanner or without one: what each line does."""

@@ -1,0 +1,166 @@
+"""A shared screen with a scanner, where one line after the other becomes entries."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from checkwatch import errors
+from checkwatch.answers.desk.line import TooLate, take
+from checkwatch.answers.desk.slip import Asks, Slip, asks
+from checkwatch.answers.steps.typed import Refused
+from checkwatch.cli import ask
+from checkwatch.cli.options import Db, asking
+from checkwatch.cli.show import show, tell
+from checkwatch.cli.signing import signing
+from checkwatch.core.entry import Entry, Happening
+from checkwatch.core.instant import Instant
+from checkwatch.core.wording import plural
+from checkwatch.errors import CheckwatchError
+from checkwatch.run import clock
+from checkwatch.run.desk import LEFT, Desk
+from checkwatch.run.fitting import elsewhere
+from checkwatch.run.pin import NeedsPin
+from checkwatch.views import desk as words
+from checkwatch.views import effect
+from checkwatch.views import fitted as fitted_words
+
+
+def desk(
+    ctx: typer.Context,
+    typing_in: Annotated[
+        bool, typer.Option("--typing-in", help="Type in cards: each has a time of its own.")
+    ] = False,
+    db: Db = None,
+) -> None:
+    """Write entries one after the other at a shared screen, with a scanner or by typing.
+
+    A machine, what it is about, and who, a line each and in any order; an entry is written as soon
+    as all is said. Ctrl-D ends. Exit code: 0; from a pipe 2 if a line was not taken.
+    """
+    session = _Session(Desk(asking(ctx, db).db, typing_in))
+    try:
+        session.open()
+        while True:
+            session.one_line()
+    except ask.Ended:
+        session.end()
+        if session.refused and not ask.on_terminal():
+            raise typer.Exit(errors.WRONG_USE) from None
+    except KeyboardInterrupt:
+        ask.say()
+        session.end()
+        raise
+
+
+class _Session:
+    """What goes on at the desk: the slip that is filled in, and how many entries were written."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk, self.slip = desk, Slip()
+        self.written, self.refused = 0, False
+        self.known, self.asked = desk.look(self.slip, "")
+        self.since = Instant(0)
+
+    def open(self) -> None:
+        if self.asked.banner:
+            ask.say(self.asked.banner)
+        for text in words.opening(self.asked.title, self.desk.typing_in):
+            ask.say(text)
+
+    def end(self) -> None:
+        """What was written, and that what is half said is not."""
+        left = "; what was half said is not" if self.slip != Slip() else ""
+        ask.say(f"{plural(self.written, 'entry', 'entries')} written at this desk{left}.")
+        self.refused |= self.slip != Slip()
+
+    def one_line(self) -> None:
+        """Asks, and does what the line says."""
+        question = asks(self.slip, self.known)
+        assert question is not None, "what is complete is written"
+        self.since = clock.now()
+        text = ask.line(words.prompt(question, self.slip, self.known, self.desk.day), ahead=True)
+        self._forget_what_was_left()
+        try:
+            self.known, self.asked = self.desk.look(self.slip, text)
+            if text == "?":
+                self._help()
+            else:
+                self._taken(take(self.slip, text, self.known))
+        except TooLate as refused:
+            self._refuse(f"{refused}:")
+            tell(f"  checkwatch strike {refused.number} --reason WHY --by WHO")
+        except Refused as refused:
+            self._refuse(f"{refused}" if f"{refused}".endswith("?") else f"{refused}.")
+        except CheckwatchError as refusal:
+            self._refuse(*map(str, refusal.problems))
+
+    def _help(self) -> None:
+        question = asks(self.slip, self.known) or Asks.WHO
+        for text in words.helping(question, self.slip, self.known):
+            ask.say(text)
+
+    def _forget_what_was_left(self) -> None:
+        """Whoever comes to a slip that somebody else left must not put their code to it."""
+        if self.slip != Slip() and clock.now() - self.since > LEFT and not self.desk.typing_in:
+            ask.say("Left for too long: what was half said is forgotten.")
+            self.slip = Slip()
+
+    def _refuse(self, *lines: str) -> None:
+        self.refused = True
+        for line in lines:
+            ask.say(f"{line[:1].upper()}{line[1:]}")
+
+    def _taken(self, slip: Slip) -> None:
+        """Goes on with a slip: it is asked for more, or written."""
+        before, self.slip = self.slip, slip
+        if slip == Slip() != before:
+            ask.say("Begun anew; nothing of it was written.")
+        question = asks(slip, self.known)
+        if question is None and self.desk.typing_in and not slip.again and not slip.undo:
+            self.slip = slip._replace(same=self.desk.same(slip))
+            question = asks(self.slip, self.known)
+        if question is None:
+            self._write()
+        elif question is Asks.AGAIN:
+            ask.say(words.again(self.slip))
+        elif question is Asks.OFFERED and before.offered != slip.offered:
+            for line in words.offers(slip, self.known):
+                ask.say(line)
+        elif question is Asks.WHO:
+            ask.say(f"{words.summary(slip, self.known, self.asked.here)}.")
+
+    def _write(self) -> None:
+        slip, url = self.slip, self.desk.url
+        # Whatever comes of it, the next person says anew who they are.
+        self.slip = slip._replace(by="", at=None, same=0, again=False)
+        try:
+            wrote, looks = signing(url, False, lambda signature: self.desk.write(slip, signature))
+        except NeedsPin as needed:
+            (problem,) = needed.problems
+            self._refuse(f"{problem.where}: {problem.what}; write it at a terminal")
+            return
+        said = words.summary(slip._replace(at=None), self.known, self.asked.here)
+        self.slip, self.written = Slip(), self.written + 1
+        here = wrote.asked.here
+        if slip.undo:
+            show(effect.effects(wrote.by_machine, wrote.places, here))
+            return
+        ((seen, (entry,)),) = wrote.by_machine
+        show(words.echo(said, seen, entry, wrote.places, here))
+        self._look(entry, looks)
+
+    def _look(self, entry: Entry, looks: tuple[str, ...]) -> None:
+        """What a person should look at of an item that was fitted."""
+        for look in looks:
+            ask.say(f"Look: {look}.")
+        if isinstance(entry, Happening) and entry.serial:
+            others, there = elsewhere(self.desk.url, entry, clock.now())
+            if others:
+                ask.say(f"Look: {fitted_words.also_on(others, there)}.")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Adds the commands."""
+    app.command()(desk)

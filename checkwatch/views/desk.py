@@ -1,0 +1,141 @@
+"""The desk in words, short enough for a screen of 40 columns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+
+from checkwatch.answers.desk.line import REMEDIES
+from checkwatch.answers.desk.slip import WORDS, Asks, Known, Slip, wanted
+from checkwatch.answers.effect import Effect, PlaceEffect
+from checkwatch.core import entry as e
+from checkwatch.core.attempt import plain
+from checkwatch.core.instant import MINUTE
+from checkwatch.core.mistake import cut
+from checkwatch.core.rulebook import Rulebook
+from checkwatch.core.states import State
+from checkwatch.core.wording import MONTHS, WEEKDAYS, inside, listed, spoken
+from checkwatch.views import effect
+from checkwatch.views.report import Report, Sentence
+from checkwatch.views.words import Here, duration, harmless
+
+_PROMPTS: dict[Asks, str] = {
+    Asks.MACHINE: "Machine",
+    Asks.OFFERED: "Number, or scan the machine",
+    Asks.OUTCOME: "Outcome: p / l / f / s",
+    Asks.LIMIT: "Limit, in words",
+    Asks.SEVERITY: "stop-use / limit",
+    Asks.FAULT: "What is wrong, in words",
+    Asks.WHO: "Who",
+    Asks.AGAIN: "yes / no",
+}
+
+#: The words that are no happenings of the rulebook, in a sentence.
+_WORDS = {
+    "fault": "fault",
+    "case-start": "a case began",
+    "case-end": "a case ended",
+    "withdraw": "withdrawn from use",
+    "return": "returned to use",
+}
+
+
+def opening(title: str, typing_in: bool) -> Iterator[str]:
+    """What is said when the desk begins."""
+    yield (
+        f"{harmless(title, 60)}. Scan or type a machine, what, and who: a line each, in any order. "
+        "An empty line starts anew, undo takes back the last entry within a minute, ? helps, "
+        "Ctrl-D ends. Nothing about patients."
+    )
+    if typing_in:
+        yield (
+            "Of each card its own time is asked for: 06:50, yesterday 06:50. The day stays until "
+            "you type another."
+        )
+
+
+def prompt(ask: Asks, slip: Slip, known: Known, day: date | None) -> str:
+    """What stands before the answer; `day` is that of the card before."""
+    if ask is Asks.WHAT:
+        return f"{cut(slip.machine, 25)}, what > "
+    if ask is Asks.MEASURE:
+        code = wanted(slip, known.rulebook)
+        unit = known.rulebook.checks[slip.what].measures[code].unit
+        return f"{cut(f'{code} in {unit}', 30)} > "
+    if ask is Asks.WHEN:
+        return f"When, {'today' if day is None else _day(day)} > "
+    return f"{_PROMPTS[ask]} > "
+
+
+def _day(day: date) -> str:
+    return f"{WEEKDAYS[day.weekday()][:3]} {day.day} {MONTHS[day.month - 1]}"
+
+
+def offers(slip: Slip, known: Known) -> Iterator[str]:
+    """The machines of a place that was named, by number."""
+    for number, tag in enumerate(slip.offered, 1):
+        kind = f", {spoken(known.kinds[tag][0])}" if tag in known.kinds else ""
+        yield f"{number}  {harmless(tag, 64)}{harmless(kind, 60)}"
+
+
+def helping(ask: Asks, slip: Slip, known: Known) -> Iterator[str]:
+    """What may be typed now."""
+    if ask in (Asks.MACHINE, Asks.WHAT):
+        codes = [check.code for check in known.checks_of(slip.machine)]
+        yield f"Checks: {', '.join(codes) or 'none'}."
+        yield f"Happenings: {', '.join(known.rulebook.happenings) or 'none'}."
+        yield f"Also: {', '.join(WORDS)}. The label of an item says that it was fitted."
+    if ask in REMEDIES:
+        yield f"Now {REMEDIES[ask]}."
+    yield "An empty line starts anew. undo takes back the last entry of this desk."
+
+
+def summary(slip: Slip, known: Known, here: Here) -> str:
+    """What is to be written, in a sentence without its end."""
+    if slip.undo:
+        return f"Entry {slip.undo} is to be struck"
+    parts = [f"{harmless(slip.machine, 64)}: {_about(slip, known.rulebook)}"]
+    if slip.outcome is not None:
+        takes = known.rulebook.taking[slip.what]
+        parts.append(slip.outcome.value)
+        parts += [f"{code} {plain(value)} {takes[code].unit}" for code, value in slip.measures]
+        parts += [f"limit: {harmless(slip.limit, 300)}"] if slip.limit else []
+    parts += [slip.item] if slip.item else []
+    if slip.severity is not None:
+        parts += [slip.severity.value, harmless(slip.fault, 300)]
+    if slip.at is not None:
+        parts.append(here.moment(slip.at))
+    return ", ".join(parts)
+
+
+def _about(slip: Slip, rulebook: Rulebook) -> str:
+    if slip.what in rulebook.checks:
+        return inside(harmless(rulebook.checks[slip.what].title, 60))
+    title = rulebook.happenings.get(slip.what)
+    return inside(harmless(title, 60)) if title else _WORDS[slip.what]
+
+
+def again(slip: Slip) -> str:
+    """That the book says so already."""
+    return f"Entry {slip.same} says the same already. Write it once more?"
+
+
+def echo(
+    said: str, seen: Effect, entry: e.Entry, places: Sequence[PlaceEffect], here: Here
+) -> Report:
+    """What was written, what it voided and where the machine stands now, in a sentence; below it
+    what else is to be said. `said` is the summary of it."""
+    # What ended is in the sentence already.
+    short = seen._replace(ended=(), readied=())
+    _, standing, *rest = effect.effects([(short, [entry])], places, here)
+    assert isinstance(standing, Sentence), "of one machine its standing comes first"
+    voided = [state.check.title for state in seen.ended if state.state is State.VOIDED]
+    titles = listed(f"the {inside(harmless(title, 60))}" for title in voided)
+    head = [f"Entry {entry.seq} written, {said}", f"by {harmless(entry.by, 64)}"]
+    late = entry.recorded - entry.at
+    if late >= MINUTE:
+        head.append(f"written {duration(late)} later")
+    if isinstance(entry, e.Result) and entry.started not in (None, entry.at):
+        head.append(f"begun {here.moment(entry.started)}")
+    text = f"{', '.join(head)}; {f'this voided {titles}, and ' if titles else ''}{standing.before}"
+    return [Sentence(text, standing.standing, standing.after), *rest]
