@@ -38,7 +38,7 @@ def returned(by: str) -> e.Entry:
 
 
 def test_what_a_role_may_is_written_by_people_with_that_role_only() -> None:
-    may = "AM-04: returned is for the role engineer (Biomedical engineer), and"
+    may = "AM-04: this is for the role engineer (Biomedical engineer), and"
     instead = "; let EB write it"
     assert why(returned("EB")) == why(returned("eb ")) == ""
     assert why(returned("kd")) == f"{may} 'kd' has no such role{instead}"

@@ -148,7 +148,14 @@ def _roles(entry: Entry, rulebook: Rulebook, people: People) -> Iterator[_Mistak
     if entry.by.strip():
         known = "has no such role" if person else "is nobody whom the book knows"
         whose = f"{quoted(entry.by)} {known}"
-    yield f"{word} is for the role {needed}, and {whose}", _who(roles, people)
+    yield f"{_act(entry)} is for the role {needed}, and {whose}", _who(roles, people)
+
+
+def _act(entry: Entry) -> str:
+    """What is for a role: of a check and of a striking not all is."""
+    if isinstance(entry, Result):
+        return "a pass" if entry.outcome is Outcome.PASS else "a limited result"
+    return "a striking that restores" if isinstance(entry, Struck) else "this"
 
 
 def _who(roles: tuple[Role, ...], people: People) -> str:

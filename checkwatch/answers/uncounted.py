@@ -6,7 +6,7 @@ from collections.abc import Container, Iterator
 from enum import StrEnum
 from typing import NamedTuple
 
-from checkwatch.core.attempt import Attempt
+from checkwatch.core.attempt import NOT_COUNTED, Attempt
 from checkwatch.core.attempt import judge as verdict
 from checkwatch.core.entry import Entry, Outcome, Result
 from checkwatch.core.judge import Judge
@@ -23,6 +23,7 @@ class Why(StrEnum):
     ENGINEER = "the fail before it waits for the engineer"
     LACKS = "a measure is missing"
     BEYOND = "a measure fails"
+    FLAGGED = "its writer is not trusted with a gate"
     OVER = "its rule gives it no time"
 
 
@@ -79,6 +80,8 @@ def _seen_from(track: Track, result: Result, rulebook: Rulebook, judge: Judge) -
         return found._replace(why=Why.BEYOND, measures=_failing(result, done, check))
     if missing := _missing(result, done, check):
         return found._replace(why=Why.LACKS, measures=missing)
+    if result.flag and check.gate and rulebook.doubted(result.flag) in NOT_COUNTED:
+        return found._replace(why=Why.FLAGGED)
     fails = [one for one in track.attempts[:position] if one.outcome is Outcome.FAIL]
     if not fails:
         return None

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from checkwatch.answers.cause import cause
 from checkwatch.answers.cleared import Because, Cleared
-from checkwatch.core.entry import Entry, Happening, Outcome, Result, Withdrawn
+from checkwatch.core.attempt import NOT_COUNTED
+from checkwatch.core.entry import Entry, Flag, Happening, Outcome, Result, Withdrawn
 from checkwatch.core.place import Missing, Untold
 from checkwatch.core.rulebook import (
     Check,
@@ -87,7 +88,7 @@ def what_ended(state: CheckState, machine: MachineStanding, here: Here) -> str:
         several = f" ({plural(state.fails, 'fail')})" if state.fails > 1 else ""
         return f"failed{_within(behind.entry, state.check, machine)} {moment}{several}"
     if state.state is State.STOPPED:
-        sentence = f"{_broken_off(state)} {moment}"
+        sentence = f"{_broken_off(state, machine.rulebook)} {moment}"
     elif state.state is State.VOIDED:
         sentence = f"was voided by {voider(behind.entry, machine.rulebook)} {moment}"
     else:
@@ -102,14 +103,25 @@ def _within(entry: Entry | None, check: Check, machine: MachineStanding) -> str:
     return f" in {with_article(harmless(machine.rulebook.checks[entry.check].title, 60))}"
 
 
-def _broken_off(state: CheckState) -> str:
+def _broken_off(state: CheckState, rulebook: Rulebook | None) -> str:
     attempt = state.attempt
     if attempt is not None and attempt.struck:
         return "has only a struck result, done"
     outcome = attempt.result.outcome if attempt else Outcome.STOPPED
     if outcome is Outcome.BEGUN:
         return "is under way, begun"
-    return "was broken off" if outcome is Outcome.STOPPED else "lacks a measure that it needs,"
+    if outcome is Outcome.STOPPED:
+        return "was broken off"
+    flag = attempt.result.flag if attempt else None
+    if flag and rulebook and state.check.gate and rulebook.doubted(flag) in NOT_COUNTED:
+        return f"was done by somebody {_DOUBTFUL[flag]},"
+    return "lacks a measure that it needs,"
+
+
+_DOUBTFUL = {
+    Flag.UNTRAINED: "not trained on it",
+    Flag.UNKNOWN: "whom the book did not know",
+}
 
 
 def voider(entry: Entry | None, rulebook: Rulebook | None) -> str:

@@ -1,4 +1,4 @@
-"""Who wrote an entry, as far as it is odd: the book's doubt, and what a PIN of theirs stands for."""
+"""Whose entry it is, as far as that is odd: the book's doubt, and what their PIN stands for."""
 
 from __future__ import annotations
 

@@ -74,7 +74,7 @@ def test_a_row_that_its_writer_may_not_write_is_refused_with_its_reason(book: st
     )
     assert (said.code, said.out) == (2, "")
     assert said.err.splitlines() == [
-        "log.csv: line 2: returned is for the role engineer (Engineer), and 'kd' has no such role;"
+        "log.csv: line 2: this is for the role engineer (Engineer), and 'kd' has no such role;"
         " let EB write it",
         "log.csv: line 3: a pass by 'zz', whom the book does not know, is not taken; see "
         "`checkwatch people`",
