@@ -16,6 +16,7 @@ from checkwatch.cli.files import opened, text_of
 from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, asking
 from checkwatch.cli.rulebooks import rulebook_of
 from checkwatch.cli.show import show, tell
+from checkwatch.cli.signing import PinStdin
 from checkwatch.core.entry import Enrolled, PlaceKnown, Retired
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, parse_day_or_instant
 from checkwatch.core.mistake import quoted
@@ -169,9 +170,10 @@ def retire(
     ref: Ref = "",
     json: Json = False,
     what_if: WhatIf = False,
+    pin_stdin: PinStdin = False,
 ) -> None:
     """Take a machine out of the fleet for good."""
-    common = Common(ctx, db, at, by, note, ref, json, what_if)
+    common = Common(ctx, db, at, by, note, ref, json, what_if, pin_stdin)
     write_one(common, machine, lambda _, fields: draft(Retired, **fields))
 
 
