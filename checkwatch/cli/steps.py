@@ -6,6 +6,7 @@ import shlex
 import sys
 from collections.abc import Iterable
 from datetime import tzinfo
+from functools import partial
 from typing import Annotated, NamedTuple
 
 import typer
@@ -21,6 +22,7 @@ from checkwatch.cli import ask
 from checkwatch.cli.options import By, Db, asking
 from checkwatch.cli.quick import CODES
 from checkwatch.cli.show import on_screen, show
+from checkwatch.cli.signing import signing
 from checkwatch.core.entry import Outcome
 from checkwatch.core.rulebook import Check
 from checkwatch.errors import Problem, WrongUse
@@ -141,7 +143,8 @@ def _check(at: AtMachine, drawer: Drawer, code: str) -> int | None:
         return None
     kept, going = begun
     finding = _gone_through(test, kept, going)
-    wrote = at.end(test.check, kept, finding)
+    # In a pipe the PIN, where one is asked for, is the next line.
+    wrote = signing(at.url, True, partial(at.end, test.check, kept, finding))
     drawer.drop(at.machine, code)
     return _ended(test, finding, wrote)
 
@@ -173,7 +176,7 @@ def _begun(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:
         ask.say(f"{at.machine} is cleared now; from the beginning until the result it is not.")
     if not _yes("Begin?"):
         return None
-    kept, wrote = at.begin(check)
+    kept, wrote = signing(at.url, True, partial(at.begin, check))
     if not test.drawer.keep(kept):
         ask.say("Its answers cannot be kept meanwhile: a lost terminal would lose them.")
     ask.say(f"Entry {kept.begun}: begun at {wrote.asked.here.local(kept.at)}. {words.HOW}")
@@ -237,6 +240,7 @@ def _ended(test: _Test, finding: Finding, wrote: Written) -> int:
     for text in finding.not_put_back:
         ask.say(text, "NOT PUT RIGHT: ")
     show(effect.effects(wrote.by_machine, wrote.places, wrote.asked.here), wrote.asked.banner)
+    sys.stdout.flush()
     if finding.outcome is Outcome.STOPPED:
         when = "Used in the emergency" if finding.emergency else "Used all the same"
         ask.say(f"{when}, it needs an exception:")

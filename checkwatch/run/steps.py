@@ -29,8 +29,9 @@ from checkwatch.core.rulebook import Check
 from checkwatch.core.wording import listed
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run import clock
+from checkwatch.run.pin import Signature
 from checkwatch.run.world import Asked, Names, ask
-from checkwatch.run.write import Written, write
+from checkwatch.run.write import Make, Written, write
 from checkwatch.store.engine import shown, sqlite_path
 
 #: No file of answers is larger, in bytes; one that is was not written here.
@@ -70,18 +71,20 @@ class AtMachine(NamedTuple):
         covering = standing.rulebook.covering
         return any(check.code in covering[gate.check.code] for gate in standing.gates)
 
-    def begin(self, check: Check) -> tuple[Kept, Written]:
+    def begin(self, check: Check, signature: Signature | None) -> tuple[Kept, Written]:
         """Writes that a test begins."""
 
         def begun(asked: Asked) -> list[Entry]:
             return [Result(**self._draft(asked), check=check.code, outcome=Outcome.BEGUN)]
 
-        wrote = write(self.url, clock.now(), lambda _: (self.machine,), begun, what_if=False)
+        wrote = self._write(begun, signature)
         (entry,) = wrote.entries
         kept = Kept(self.machine, check.code, self.by, entry.seq, entry.at, rule(check))
         return kept, wrote
 
-    def end(self, check: Check, kept: Kept, finding: Finding) -> Written:
+    def end(
+        self, check: Check, kept: Kept, finding: Finding, signature: Signature | None
+    ) -> Written:
         """Writes what a test came to.
 
         Raises WrongUse for a good result where something else was written of the check meanwhile.
@@ -105,7 +108,10 @@ class AtMachine(NamedTuple):
                 )
             ]
 
-        return write(self.url, clock.now(), lambda _: (self.machine,), ended, what_if=False)
+        return self._write(ended, signature)
+
+    def _write(self, make: Make, signature: Signature | None) -> Written:
+        return write(self.url, clock.now(), lambda _: (self.machine,), make, False, signature)
 
     def _draft(self, asked: Asked, note: str = "") -> dict[str, Any]:
         now = asked.question.now

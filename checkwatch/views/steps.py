@@ -82,7 +82,7 @@ def question(ask: Ask, check: Check, machine: str, here: Here) -> Iterator[Par]:
         yield Par(f"{ask.text.rstrip('.?')}?", "Is it so: ")
     elif ask.kind is Kind.NOT_PUT_BACK:
         yield Par(ask.text, "Put it right now: ")
-        yield Par("Is it so? A no stays as a limit and in the note.")
+        yield Par("Is it so? A no is written down.")
     elif ask.finding is not None:
         yield Par(summary(ask.finding, check, machine))
 
@@ -128,7 +128,8 @@ def summary(finding: Finding, check: Check, machine: str) -> str:
     said += [f"limit: {text}" for text in finding.limits]
     if finding.note:
         said.append(f"note: {cut(finding.note, 160)}")
-    return f"{'; '.join(said).rstrip('.')}."
+    text = "; ".join(said)
+    return text if text.endswith(("…", ".")) else f"{text}."
 
 
 def recap(answered: Sequence[tuple[Ask, Said]], kept: int, here: Here) -> Iterator[Par]:

@@ -35,8 +35,8 @@ def begun(tmp_path_factory: pytest.TempPathFactory) -> Path:
 class Hands:
     """Somebody who types into a pipe."""
 
-    def __init__(self, book: Path, folder: Path) -> None:
-        self.book = shutil.copy(book, folder / "book.db")
+    def __init__(self, book: str, folder: Path) -> None:
+        self.book = book
         self.environment = {**os.environ, "XDG_STATE_HOME": str(folder), "COLUMNS": "40"}
 
     def start(self, **more: object) -> subprocess.Popen[bytes]:
@@ -61,7 +61,7 @@ class Hands:
 
 @pytest.fixture
 def hands(begun: Path, tmp_path: Path) -> Hands:
-    return Hands(begun, tmp_path)
+    return Hands(shutil.copy(begun, tmp_path / "book.db"), tmp_path)
 
 
 def lines(answers: list[str]) -> bytes:
@@ -112,6 +112,17 @@ def test_killed_after_each_answer_the_next_one_is_asked(hands: Hands) -> None:
     assert "Now ready: leak test" in out
 
 
+def test_it_is_gone_on_with_in_either_database(book_url: str, tmp_path: Path) -> None:
+    for name, text in (("rules.toml", RULES), ("fleet.csv", FLEET)):
+        (tmp_path / name).write_text(text)
+    files = ["--rules", tmp_path / "rules.toml", "--fleet", tmp_path / "fleet.csv"]
+    assert run("--db", book_url, "begin", *files).code == 0
+    hands = Hands(book_url, tmp_path)
+    assert hands.types(lines(PASS[:4]))[0] == 130
+    code, _, err = hands.types(lines(["yes", *PASS[4:]]))
+    assert (code, hands.outcomes()) == (0, ["begun", "pass"]), err
+
+
 def test_bytes_that_are_no_text_are_refused_as_any_other_line(hands: Hands) -> None:
     garbage = b"\xff\xfe\n\x00\n"
     code, _, err = hands.types(garbage + lines(PASS[:3]) + b"\xc3\x28\n" + lines(PASS[3:]))
@@ -134,3 +145,22 @@ def test_without_an_input_or_an_output_nothing_breaks(hands: Hands) -> None:
     program.communicate(lines(PASS), timeout=60)
     assert program.returncode == 6
     assert "pass" not in hands.outcomes()
+
+
+def test_with_a_wrong_pin_nothing_is_lost(begun: Path, tmp_path: Path) -> None:
+    """In a pipe the PIN is the next line: after the first yes, and after the last."""
+    hands = Hands(shutil.copy(begun, tmp_path / "book.db"), tmp_path)
+    signed = tmp_path / "signed.toml"
+    signed.write_text(RULES + '\n[signatures]\nleak-test = "I did this test"\n')
+    (tmp_path / "people.csv").write_text("code,name\nkd,\n")
+    why = ["--by", "ms", "--why", "signed", "--yes"]
+    assert run("--db", hands.book, "people", tmp_path / "people.csv", "--yes").code == 0
+    assert run("--db", hands.book, "rules", "adopt", signed, *why).code == 0
+    pin = subprocess.run(
+        [*PROGRAM, "--db", hands.book, "people", "pin", "kd"], input=b"4711\n", check=True
+    )
+    assert pin.returncode == 0
+    code, _, err = hands.types(lines(["yes", "4711", *PASS[1:], "1111"]))
+    assert (code, hands.outcomes()) == (2, ["begun"]), err
+    code, _, err = hands.types(lines(["yes", "yes", "4711"]))
+    assert (code, hands.outcomes()) == (0, ["begun", "pass"]), err

@@ -126,7 +126,7 @@ class Walk:
         answer = yield from self._ask(ask, typed.step(measure))
         if step.remedy and _verdict(answer, measure, step.on_no) is not Outcome.PASS:
             answer = yield from self._once_more(ask, step, answer)
-        self._took(ask, f"step {number} ({cut(step.say, 40)})", answer)
+        self._took(ask, f"step {number} ({cut(step.say, 40).rstrip('.')})", answer)
         verdict = _verdict(answer, measure, step.on_no)
         if verdict is Outcome.LIMITED and answer is False:
             limit = yield from self._ask(Ask(Kind.LIMIT, number, step), typed.limit)
@@ -144,7 +144,8 @@ class Walk:
         )
         if again is None:
             return first
-        self._remarks.append(f"step {ask.number}: {said(first)}, then: {step.remedy}")
+        remedy = cut(step.remedy, 60).rstrip(".")
+        self._remarks.append(f"step {ask.number}: {said(first)}, then: {remedy}")
         return again
 
     def _measure(self, measure: Measure) -> Waiting[None]:
@@ -184,8 +185,9 @@ class Walk:
         yield from self._ask(Ask(Kind.RUN, since=since), typed.ended)
         gone = self._now - since
         if gone < self._check.run:
-            whole = self._check.run // MINUTE
-            self._remarks.append(f"the run was over after {gone // MINUTE} min of {whole}")
+            early = f"the run was over after {gone // MINUTE} min of {self._check.run // MINUTE}"
+            self._remarks.append(early)
+            self._news = f"{early}: that is noted"
 
     def _say_outcome(self) -> Waiting[None]:
         yield from self._said_to_be((yield from self._ask(Ask(Kind.OUTCOME), typed.outcome)))
