@@ -163,7 +163,8 @@ def test_every_fault_is_told(rest: str, faults: list[str]) -> None:
     [
         ("(01)1234567890128", "put zeros before it: '01234567890128'"),
         ("(01)1234567890127", "scan it again"),
-        ("(01)123456789012O", "scan it again"),
+        ("(01)12345O7890128", "scan it again"),
+        ("(01)12345²7890128", "scan it again"),
         ("(01)001234567890128", "scan it again"),
         ("(01)01234567890128(30)123456789", "a separator (FNC1, sent as GS) may have been lost"),
         ("(01)01234567890128(20)0", "scan it again"),
