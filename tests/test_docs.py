@@ -18,7 +18,7 @@ from checkwatch.cli.app import app_for
 from checkwatch.core.entry import RESERVED, Outcome, Severity
 from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES
 from checkwatch.core.states import Standing, State
-from checkwatch.exchange import fleet, logbook, places
+from checkwatch.exchange import fleet, logbook, people, places
 from checkwatch.rules import table
 from checkwatch.rules.cases import read_cases
 from checkwatch.rules.read import read
@@ -93,7 +93,9 @@ def test_every_exit_code_is_explained() -> None:
     assert rows == codes | {130}  # 130: broken off with Ctrl-C, as shells have it
 
 
-@pytest.mark.parametrize("columns", [fleet.COLUMNS, places.COLUMNS, logbook.COLUMNS])
+@pytest.mark.parametrize(
+    "columns", [fleet.COLUMNS, places.COLUMNS, people.COLUMNS, logbook.COLUMNS]
+)
 def test_every_column_is_explained(columns: Any) -> None:
     assert ",".join(columns.names) in page("files")
     assert {*columns.names, *columns.ignored} - code_words(page("files")) == set()

@@ -27,6 +27,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "changes": ("fault-closed", "return", "except", "move", "reading", "note", "strike"),
     "exchange": ("import", "export"),
     "rulebooks": ("rules",),
+    "people": ("people",),
 }
 
 

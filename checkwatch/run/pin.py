@@ -5,7 +5,6 @@ It says who typed it, and not that a test was done. Of a PIN only a hash is kept
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -78,8 +77,7 @@ def has_pin(url: str, code: str) -> bool:
 def set_pin(url: str, code: str, pin: str, signature: Signature | None) -> None:
     """Gives somebody a PIN. Whoever has one needs it for that: else anybody could take their
     place. Raises WrongUse without."""
-    if wrong := tuple(_wrong_pin(pin)):
-        raise WrongUse(*wrong)
+    refuse_pin(pin)
     hashed = _hasher().hash(pin)
     with engine.writing(url) as conn:
         person = known_person(store.everybody(conn), code)
@@ -132,14 +130,17 @@ def _minutes(micros: int) -> str:
     return plural(-(-micros // MINUTE), "minute") if micros < HOUR else "an hour"
 
 
-def _wrong_pin(pin: str) -> Iterator[Problem]:
+def refuse_pin(pin: str) -> None:
+    """Raises WrongUse for what is no PIN to be chosen."""
     if len(pin) < _SHORTEST_PIN:
-        yield Problem("PIN", f"is shorter than {_SHORTEST_PIN} characters", "choose a longer one")
-    elif len(pin) > _LONGEST_PIN:
-        yield Problem("PIN", f"is longer than {_LONGEST_PIN} characters", "choose a shorter one")
-    elif not pin.isprintable() or pin != pin.strip():
-        remedy = "choose one of letters and digits"
-        yield Problem("PIN", "holds blanks at an end, or what cannot be printed", remedy)
+        what = f"is shorter than {_SHORTEST_PIN} characters"
+        raise WrongUse(Problem("PIN", what, "choose a longer one"))
+    if len(pin) > _LONGEST_PIN:
+        what = f"is longer than {_LONGEST_PIN} characters"
+        raise WrongUse(Problem("PIN", what, "choose a shorter one"))
+    if not pin.isprintable() or pin != pin.strip():
+        what = "has blanks at an end, or what cannot be printed"
+        raise WrongUse(Problem("PIN", what, "choose one of letters and digits"))
 
 
 def _hasher() -> PasswordHasher:
