@@ -26,9 +26,12 @@ from checkwatch.exchange.gs1_elements import (
     calendar_day,
     mistakes_in,
 )
-from tests.outside.evidence import Mark, Row, Source
+from tests.outside.evidence import LAX, Mark, Row, Source
 
 TITLE = "GS1 labels"
+INTRO = """\
+Read by the reader of labels alone: no rulebook takes part. FNC1 is written ^, as GS1 does; *item* is
+(01)12345678901231, for no label is read without its item; an answer is the label in brackets."""
 
 DICTIONARY = Source("GS1 Barcode Syntax Dictionary", Mark.READ)
 UNIT_TESTS = Source("GS1 Barcode Syntax Dictionary, unit tests", Mark.READ)
@@ -159,7 +162,7 @@ def days() -> Iterator[Row]:
         "(17)271200 on a regulated healthcare item, since 2025",
         "not allowed",
         f"read as {label.expiry}, with a warning" if label.warnings else "",
-        "packages from before are still about; whoever fits one is told to look at it",
+        f"{LAX}packages from before are still about; whoever fits one is told to look at it",
     )
 
 
@@ -249,7 +252,7 @@ def labels() -> Iterator[Row]:
         "item, (250)ABC123: a second serial number without the first",
         REFUSED,
         read(f"(01){ITEM}(250)ABC123").removeprefix(f"(01){ITEM}"),
-        "elements that are not used are not weighed against each other",
+        f"{LAX}elements that are not used are not weighed against each other",
     )
 
 
