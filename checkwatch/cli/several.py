@@ -36,43 +36,51 @@ from checkwatch.views.words import plural
 Place = Annotated[str | None, typer.Option("--place", help="Every machine in a place.")]
 Area = Annotated[str | None, typer.Option("--area", help="Every machine in an area.")]
 Kind = Annotated[str | None, typer.Option("--kind", help="Every machine of a kind.")]
+Model = Annotated[str | None, typer.Option("--model", help="Every machine of a model.")]
 
 #: Happenings that need no rulebook.
 CASES: dict[str, type[e.Entry]] = {"case-start": e.CaseStart, "case-end": e.CaseEnd}
 
 
 class Several(NamedTuple):
-    """Instead of one machine: all of a place, an area or a kind."""
+    """Instead of one machine: all of a place, an area, a kind or a model."""
 
     place: Place = None
     area: Area = None
     kind: Kind = None
+    model: Model = None
     yes: Yes = False
+
+    @property
+    def _options(self) -> tuple[str | None, ...]:
+        return (self.place, self.area, self.kind, self.model)
 
     @property
     def meant(self) -> bool:
         """Whether any of them was given."""
-        return any(one is not None for one in (self.place, self.area, self.kind))
+        return any(one is not None for one in self._options)
 
     def tags(self, asked: Asked, at: Instant | None) -> list[str]:
         """The machines of which it was true at an instant, or is now; WrongUse for none."""
         question = asked.question if at is None else asked.question._replace(at=at)
         areas = {p.place: p.area for p in asked.book.places_known(question).values()}
         fleet = [
-            (machine.machine, machine.log.place, machine.log.enrolled.kind)
+            (machine.log.place, machine.log.enrolled)
             for machine in asked.book.fleet(question)
             if machine.log.enrolled is not None
         ]
         place = None if self.place is None else _place(self.place, asked)
         area = None if self.area is None else _meant(self.area, areas.values(), "area")
-        kinds = (kind for _, _, kind in fleet)
-        kind = None if self.kind is None else _meant(self.kind, kinds, "kind")
+        kind = None if self.kind is None else _meant(self.kind, (m.kind for _, m in fleet), "kind")
+        models = (machine.model for _, machine in fleet)
+        model = None if self.model is None else _meant(self.model, models, "model")
         found = [
-            tag
-            for tag, stands, is_a in fleet
+            machine.machine
+            for stands, machine in fleet
             if place in (None, stands)
             and area in (None, areas.get(stands))
-            and kind in (None, is_a)
+            and kind in (None, machine.kind)
+            and model in (None, machine.model)
         ]
         if not found:
             raise WrongUse(Problem("", "no machine is meant", "see `checkwatch board --once`"))
@@ -101,7 +109,7 @@ def _meant(typed: str, known: Iterable[str], called: str) -> str:
 def _write(common: Common, machine: str | None, several: Several, make: MakeAll) -> None:
     """Writes about one machine, or the same about each of several."""
     if (machine is not None) == several.meant:
-        remedy = "name one machine, or use --place, --area or --kind"
+        remedy = "name one machine, or use --place, --area, --kind or --model"
         raise WrongUse(Problem("", "which machine is meant", remedy))
     if machine is None:
         _write_several(common, several, make)
