@@ -30,8 +30,8 @@ from tests.outside.evidence import LAX, Mark, Row, Source
 
 TITLE = "GS1 labels"
 INTRO = """\
-Read by the reader of labels alone: no rulebook takes part. FNC1 is written ^, as GS1 does; *item* is
-(01)12345678901231, for no label is read without its item; an answer is the label in brackets."""
+Read by the reader of labels alone: no rulebook takes part. FNC1 is written ^, as GS1 does; *item*
+is (01)12345678901231, for no label is read without its item; an answer is the label in brackets."""
 
 DICTIONARY = Source("GS1 Barcode Syntax Dictionary", Mark.READ)
 UNIT_TESTS = Source("GS1 Barcode Syntax Dictionary, unit tests", Mark.READ)
