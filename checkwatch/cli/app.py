@@ -21,6 +21,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "log": ("log",),
     "steps": ("steps",),
     "desk": ("desk",),
+    "paper": ("labels", "cards"),
     "entries": ("done",),
     "several": ("happened", "fault", "withdraw"),
     "fit": ("fit", "lot"),
