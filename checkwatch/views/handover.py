@@ -79,7 +79,10 @@ def _heading(page: Handover, here: Here) -> str:
     )
     machines = plural(sum(page.standings.values()), "machine")
     length = duration(page.question.at - page.since)
-    newest = f" Newest entry written {here.dated(page.newest)}." if page.newest else ""
+    asked_now = page.question.at == page.question.now and page.question.known_at is None
+    newest = ""
+    if asked_now and page.newest is not None:
+        newest = f" Newest entry written {here.dated(page.newest)}."
     return f"Handover, {span} ({length}). {machines}: {counts}.{newest}"
 
 
