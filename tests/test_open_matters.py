@@ -256,6 +256,11 @@ def test_the_screen() -> None:
     expect("open", text)
 
 
+def test_of_the_past_it_says_so() -> None:
+    text = plain(report(open_matters(everything(), ask("08:30")), Here(ZONE, t("15:20"))))
+    assert text.startswith("2 matters were open at 08:30 GMT, 6 h 50 min ago, of 2 machines.")
+
+
 def test_every_limit_in_force_is_in_some_matter() -> None:
     given = everything()
     limits = {(machine.machine, text) for machine in given.fleet(ask()) for text in machine.limits}

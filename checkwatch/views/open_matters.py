@@ -29,7 +29,7 @@ _HOW = listed((one.value for one in Closing), "or")
 
 def open_matters(answer: Open, here: Here) -> Report:
     """How much is open, then each matter, by whose it is."""
-    report: Report = [_how_much(answer)]
+    report: Report = [_how_much(answer, here)]
     for whose in dict.fromkeys(matter.whose for matter in answer.matters):
         report += ["", f"For the {_titles(whose)}"]
         for matter in answer.matters:
@@ -44,18 +44,20 @@ def _titles(whose: Iterable[Role]) -> str:
     return listed((inside(harmless(role.title, 60)) for role in whose), "or")
 
 
-def _how_much(answer: Open) -> str:
+def _how_much(answer: Open, here: Here) -> str:
     if answer.doubts:
         return f"What is open is unknown: the book is not believed: {listed(answer.doubts)}."
     role = answer.roles[answer.role] if answer.role else None
     whom = f" for the {_titles([role])}" if role else ""
+    at, now = answer.question.at, answer.question.now
+    when = "" if at == now else f" {here.dated(at)}"
     count = len(answer.matters)
+    one, several = ("was", "were") if at < now else ("is", "are")
     if not count:
-        return f"Nothing is open{whom}."
-    machines = len({matter.machine.machine for matter in answer.matters})
-    verb = "is" if count == 1 else "are"
-    matters = plural(count, "matter")
-    return f"{matters} {verb} open{whom}, of {plural(machines, 'machine')}."
+        return f"Nothing {one} open{whom}{when}."
+    machines = plural(len({matter.machine.machine for matter in answer.matters}), "machine")
+    verb = one if count == 1 else several
+    return f"{plural(count, 'matter')} {verb} open{whom}{when}, of {machines}."
 
 
 def _matter(matter: Matter, here: Here) -> Report:
@@ -140,6 +142,8 @@ def to_do(matter: Matter) -> str:
         return f"Return it when it may be used again.{_then(matter)}"
     if matter.what is What.LIMIT:
         return f"Put the cause right, and repeat the {_listed(matter.checks)}."
+    if matter.what is What.FAILED:
+        return f"Put the cause right, or write a fault.{_then(matter)}"
     if matter.what is What.UNDER_WAY:
         return "Write what it came to; if it was left, that is stopped."
     if matter.what is What.FLAGGED:
