@@ -125,6 +125,8 @@ def test_what_the_book_will_not_know_is_told(fitting: Clocked) -> None:
     assert "no expiry is known of it, and no pass of the leak test counts" in said.err
     said = fitting.at("07:10", "fit", "AM-02", "(01)02000000000022(10)C7")
     assert "look:" not in said.err, "no check goes by the expiry of a circuit"
+    said = fitting.at("07:20", "fit", "AM-02", "(01)02000000000022(21)S1")
+    assert "look:" not in said.err, "it is known by its serial number"
 
 
 def test_what_if_writes_nothing(fitting: Clocked) -> None:
@@ -139,6 +141,7 @@ def test_what_the_label_does_not_say_may_be_typed(fitting: Clocked) -> None:
     written = rows(fitting)[-1]
     assert (written["lot"], written["expiry"], written["serial"]) == ("7A23", "2040-12-31", "S1")
     fitting.at("07:10", "fit", "AM-02", LABEL, *beside[:4])
+    fitting.at("07:20", "fit", "AM-02", "2000000000015", "--expiry", "2090-12-31")
 
 
 # Refused
@@ -163,6 +166,15 @@ def test_an_expired_item_is_refused_and_can_be_written_as_it_is(fitting: Clocked
     assert "expiry" not in written
     hint = "it was over at once; look whether a label is missing: no expiry is known of it."
     assert hint in fitting.says("07:30", *LEAK)
+
+
+def test_an_expired_item_that_was_typed_is_refused_too(fitting: Clocked) -> None:
+    words = ["--happening", "absorbent-change", "--serial", "S 1", "--expiry", "2040-01-14"]
+    said = refusal(fitting, *words)
+    fitting.at("07:10", *command(said))
+    written = rows(fitting)[-1]
+    assert (written["serial"], written["note"]) == ("S 1", "expired 2040-01-14")
+    assert not {"gtin", "lot", "expiry"} & written.keys()
 
 
 @pytest.mark.parametrize(("time", "code"), [("2040-07-01T22:30", 0), ("2040-07-01T23:30", 2)])
@@ -196,8 +208,16 @@ def test_an_item_that_the_rules_do_not_know_is_named_by_a_person(fitting: Clocke
 def test_rules_without_items_let_a_person_name_any_happening(clocked: Clocked) -> None:
     said = refusal(clocked, LABEL)
     assert "02000000000015 is no item of the rulebook, which has none" in said
+    assert "CODE one of circuit-change, absorbent-change" in said
     clocked.at("07:10", *command(said, CODE="absorbent-change"))
     assert rows(clocked)[-1]["lot"] == "7A23"
+
+
+def test_where_items_have_one_happening_the_command_names_it(tmp_path: Path) -> None:
+    with freeze_time("2040-01-15T06:00:00Z") as clock:
+        clocked = Clocked(tmp_path, clock, ITEMS[: ITEMS.rindex("[[item]]")])
+        said = refusal(clocked, "(01)02000000000022(10)C7")
+    assert said.endswith(" --happening absorbent-change`\n")
 
 
 @pytest.mark.parametrize(
