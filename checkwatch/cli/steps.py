@@ -72,9 +72,10 @@ def _who() -> str:
             who = ask.line("Your code (no name) > ")
             typed.refuse_harmful(who)
         except typed.Refused as refused:
-            _tell([Par(f"{refused}.")])
+            ask.say(f"{refused}.")
         else:
-            return who
+            if who:
+                return who
 
 
 def _tell(paragraphs: Iterable[Par]) -> None:
@@ -87,7 +88,7 @@ def _yes(prompt: str) -> bool:
         try:
             return typed.yes_or_no(ask.line(f"{prompt} yes / no > "))
         except typed.Refused as refused:
-            _tell([Par(f"{refused}.")])
+            ask.say(f"{refused}.")
 
 
 def _least_work(at: AtMachine, drawer: Drawer) -> int:

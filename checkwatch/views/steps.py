@@ -16,10 +16,10 @@ from checkwatch.core.wording import inside, plural
 from checkwatch.views.words import Here, harmless
 
 #: What is said when the questions begin.
-HOW = "At any question: ? explains, stop breaks off, q leaves and comes back."
+HOW = "Always: ? explains, stop breaks off, q leaves."
 
 #: What may be typed at every question.
-ALWAYS = "Also: back, note: words, stop (break off), q (leave, come back later)."
+ALWAYS = "Always: back; note: words; stop breaks off; q leaves, to come back."
 
 
 class Par(NamedTuple):
@@ -77,7 +77,7 @@ def question(ask: Ask, check: Check, machine: str, here: Here) -> Iterator[Par]:
     elif ask.kind is Kind.RUN:
         yield from run(ask.since, check, here)
     elif ask.kind is Kind.END_NOW:
-        yield Par(f"That makes it {_VERDICTS[ask.verdict]}. End here? With no it goes on.")
+        yield Par(f"That makes it {_VERDICTS[ask.verdict]}. End here?")
     elif ask.kind is Kind.PUT_BACK:
         yield Par(f"{ask.text.rstrip('.?')}?", "Is it so: ")
     elif ask.kind is Kind.NOT_PUT_BACK:
@@ -96,6 +96,8 @@ def prompt(ask: Ask) -> str:
         return f"{harmless(f'{ask.measure.code} in {ask.measure.unit}', 25)}{keep} > "
     if ask.kind is Kind.WRITE:
         return "Write it? yes / back > "
+    if ask.kind is Kind.END_NOW:
+        return "yes / no, go on > "
     return "Is it over? yes > " if ask.kind is Kind.RUN else "yes / no > "
 
 
@@ -103,9 +105,9 @@ def more(ask: Ask) -> Iterator[Par]:
     """The longer text of a step, and what may be typed."""
     if ask.step is not None:
         yield Par(ask.step.more or "There is no longer text.")
-    words = "yes, no" if ask.measure is None else f"the number in {ask.measure.unit}, or no"
+    words = "yes or no" if ask.measure is None else f"a number in {ask.measure.unit}, or no"
     if ask.kind in (Kind.STEP, Kind.REMEDY, Kind.MEASURE, Kind.PUT_BACK):
-        yield Par(f"Type {words}, or na: and why it does not apply.")
+        yield Par(f"Type {words}; na: why, if it does not apply.")
     yield Par(ALWAYS)
 
 

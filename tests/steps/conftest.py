@@ -5,6 +5,7 @@ Times are of 15 January 2040; the day begins at 06:00, and each line takes a min
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -82,12 +83,9 @@ LOOK = ["yes", "pass", "yes"]
 class Bench:
     """The book, and a person at the machine."""
 
-    def __init__(self, folder: Path, clock: FrozenDateTimeFactory) -> None:
-        self.book, self.state, self.clock = folder / "book.db", folder / "state", clock
-        for name, text in (("rules.toml", RULES), ("fleet.csv", FLEET)):
-            (folder / name).write_text(text)
-        self.rules = folder / "rules.toml"
-        self.does("begin", "--rules", self.rules, "--fleet", folder / "fleet.csv")
+    def __init__(self, book: Path, folder: Path, clock: FrozenDateTimeFactory) -> None:
+        self.book = shutil.copy(book, folder / "book.db")
+        self.folder, self.state, self.clock = folder, folder / "state", clock
 
     def at(self, time: str) -> Bench:
         """The same, later."""
@@ -137,10 +135,27 @@ class Bench:
         return [row["outcome"] for row in self.results()]
 
 
+def made(folder: Path, rules: str = RULES) -> Path:
+    """A book of these rules and the machine."""
+    for name, text in (("rules.toml", rules), ("fleet.csv", FLEET)):
+        (folder / name).write_text(text)
+    files = ["--rules", folder / "rules.toml", "--fleet", folder / "fleet.csv"]
+    said = run("--db", folder / "book.db", "begin", *files)
+    assert said.code == 0, said.err
+    return folder / "book.db"
+
+
+@pytest.fixture(scope="session")
+def early(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A book of the early morning; it is only copied."""
+    with freeze_time("2040-01-15T06:00:00Z"):
+        return made(tmp_path_factory.mktemp("early"))
+
+
 @pytest.fixture
-def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Bench]:
+def bench(early: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Bench]:
     monkeypatch.delenv("CHECKWATCH_DB", raising=False)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.setenv("COLUMNS", "60")
     with freeze_time("2040-01-15T06:00:00Z") as clock:
-        yield Bench(tmp_path, clock)
+        yield Bench(early, tmp_path, clock)

@@ -172,8 +172,9 @@ def test_what_was_written_of_it_meanwhile_begins_anew(bench: Bench) -> None:
 
 def test_a_changed_rule_begins_anew(bench: Bench) -> None:
     bench.types(*PASS[:3])
-    bench.rules.write_text(RULES.replace("Wipe the seal.", "Wipe it."))
-    bench.does("rules", "adopt", bench.rules, "--yes", "--by", "ms", "--why", "shorter")
+    rules = bench.folder / "rules.toml"
+    rules.write_text(RULES.replace("Wipe the seal.", "Wipe it."))
+    bench.does("rules", "adopt", rules, "--yes", "--by", "ms", "--why", "shorter")
     anew(bench, "its rule has changed")
 
 

@@ -17,19 +17,14 @@ from pathlib import Path
 import pytest
 
 from tests.cli.line import PROGRAM, run
-from tests.steps.conftest import FLEET, PASS, RULES
+from tests.steps.conftest import FLEET, PASS, RULES, made
 
 STEPS = ["steps", "AM-02", "leak-test", "--by", "kd"]
 
 
 @pytest.fixture(scope="module")
 def begun(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("begun")
-    for name, text in (("rules.toml", RULES), ("fleet.csv", FLEET)):
-        (folder / name).write_text(text)
-    files = ["--rules", folder / "rules.toml", "--fleet", folder / "fleet.csv"]
-    assert run("--db", folder / "book.db", "begin", *files).code == 0
-    return folder / "book.db"
+    return made(tmp_path_factory.mktemp("begun"))
 
 
 class Hands:

@@ -48,9 +48,7 @@ def said(answer: Answer) -> str:
 
 
 def refuse_harmful(text: str) -> None:
-    """Raises Refused for what answers nothing, whatever was asked."""
-    if not text:
-        raise Refused("an empty line answers nothing")
+    """Raises Refused for what cannot be kept, whatever was asked."""
     if len(text) > LONGEST:
         raise Refused(f"that is longer than {LONGEST} characters: shorten it")
     if not text.isprintable():
