@@ -104,22 +104,24 @@ def changes(found: Sequence[Change], others: Sequence[str], what_if: bool) -> Re
 
 def _person(person: Person) -> str:
     name = f" ({harmless(person.name, 60)})" if person.name else ""
-    said = "; ".join(text for text in _said(person).values() if text != "none")
+    said = "; ".join(f"{label} {text}" for label, text in _said(person).items() if text)
     return f"{person.code}{name}{f': {said}' if said else ''}"
 
 
 def _difference(before: Person, after: Person) -> str:
-    was, now = _said(before), _said(after)
-    parts = [f"{now[key]}, before {was[key]}" for key in now if now[key] != was[key]]
-    if before.name != after.name:
-        parts.insert(0, f"name {harmless(after.name, 60) or 'none'}")
+    was, now = ({"name": harmless(p.name, 60), **_said(p)} for p in (before, after))
+    parts = [
+        f"{label} {text or 'none'}, before {was[label] or 'none'}"
+        for label, text in now.items()
+        if text != was[label]
+    ]
     return f"{after.code}: {'; '.join(parts)}"
 
 
 def _said(person: Person) -> dict[str, str]:
-    """What is said of somebody beside the name, each as a phrase."""
+    """What is said of somebody beside the name, empty for nothing."""
     return {
-        "roles": f"roles {', '.join(person.roles)}" if person.roles else "none",
-        "trained": f"trained on {_trained(person.trained)}" if person.trained else "none",
-        "shared": "shared by several" if person.is_shared else "none",
+        "roles": ", ".join(person.roles),
+        "trained on": _trained(person.trained),
+        "shared": "by several" if person.is_shared else "",
     }

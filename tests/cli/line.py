@@ -49,10 +49,11 @@ class Keyboard(io.StringIO):
         return self._typed()
 
 
-def run(*words: str | Path, typed: Callable[[], str] | None = None) -> Said:
-    """Runs one command in this process; `typed` gives what is typed where it asks."""
+def run(*words: str | Path, typed: Callable[[], str] | None = None, piped: str = "") -> Said:
+    """Runs one command in this process; `typed` gives what is typed where it asks, `piped` is what
+    stands on standard input without a terminal."""
     out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
-    given = Keyboard(typed) if typed else io.StringIO()
+    given = Keyboard(typed) if typed else io.StringIO(piped)
     with (
         mock.patch.multiple(sys, argv=["checkwatch", *map(str, words)]),
         mock.patch.multiple(sys, stdin=given, stdout=out, stderr=err),
