@@ -144,8 +144,12 @@ def _check(at: AtMachine, drawer: Drawer, code: str) -> int | None:
         return None
     kept, going = begun
     finding = _gone_through(test, kept, going)
-    # In a pipe the PIN, where one is asked for, is the next line.
-    wrote = signing(at.url, True, partial(at.end, test.check, kept, finding))
+    try:
+        # In a pipe the PIN, where one is asked for, is the next line.
+        wrote = signing(at.url, True, partial(at.end, test.check, kept, finding))
+    except (errors.CheckwatchError, KeyboardInterrupt):
+        _tell_again(test, "Nothing was written now. The same answers are there with:")
+        raise
     drawer.drop(at.machine, code)
     return _ended(test, finding, wrote)
 
@@ -173,11 +177,13 @@ def _begun(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:
     other = under_way(at.machine, check.code, asked.book, asked.question)
     if other is not None:
         ask.say(f"Under way already since {asked.here.local(other.at)}, entry {other.seq}.")
+    for problem in at.forbids(asked, check):
+        ask.say(f"Look: {problem}.")
     if at.would_end(asked, check):
         ask.say(f"{at.machine} is cleared now; from the beginning until the result it is not.")
     if not _yes("Begin?"):
         return None
-    kept, wrote = signing(at.url, True, partial(at.begin, check))
+    kept, wrote = at.begin(check)
     if not test.drawer.keep(kept):
         ask.say("Its answers cannot be kept meanwhile: a lost terminal would lose them.")
     ask.say(f"Entry {kept.begun}: begun at {wrote.asked.here.local(kept.at)}. {words.HOW}")
@@ -210,7 +216,12 @@ def _left(test: _Test, going: Going) -> None:
     ask.say()
     for text in still_open(going):
         ask.say(text, "Put it right: ")
-    ask.say("Left: only its beginning is written, and it is owed. This goes on with it:")
+    _tell_again(test, "Left: only its beginning is written, and it is owed. This goes on with it:")
+
+
+def _tell_again(test: _Test, how: str) -> None:
+    """The command that goes on with a check."""
+    ask.say(how)
     tag, by = shlex.quote(test.at.machine), shlex.quote(test.at.by)
     _typed(f"checkwatch steps {tag} {test.check.code} --by {by}")
 

@@ -16,6 +16,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from checkwatch.answers.people import flag_of, mistakes_of, nobody
 from checkwatch.answers.steps import half_done
 from checkwatch.answers.steps.asked import Finding, Going, Said
 from checkwatch.answers.steps.course import gone_on
@@ -32,7 +33,8 @@ from checkwatch.run import clock
 from checkwatch.run.pin import Signature
 from checkwatch.run.world import Asked, Names, ask
 from checkwatch.run.write import Make, Written, write
-from checkwatch.store.engine import shown, sqlite_path
+from checkwatch.store import engine
+from checkwatch.store.people import everybody
 
 #: No file of answers is larger, in bytes; one that is was not written here.
 _LARGEST = 1_000_000
@@ -71,13 +73,29 @@ class AtMachine(NamedTuple):
         covering = standing.rulebook.covering
         return any(check.code in covering[gate.check.code] for gate in standing.gates)
 
-    def begin(self, check: Check, signature: Signature | None) -> tuple[Kept, Written]:
+    def forbids(self, asked: Asked, check: Check) -> tuple[Problem, ...]:
+        """Why a pass by this person would not be taken, or would not count."""
+        standing = asked.book.standing(self.machine, asked.question)
+        if standing.rulebook is None or standing.log.enrolled is None:
+            return ()
+        with engine.reading(self.url) as conn:
+            people = everybody(conn)
+        rules, kind = standing.rulebook, standing.log.enrolled.kind
+        good = Result(**self._draft(asked), check=check.code, outcome=Outcome.PASS)
+        found = nobody(good, rules, people, "") or mistakes_of(good, rules, kind, people, "")
+        flag = flag_of(good, rules, kind, people)
+        if not found and flag is not None and rules.doubted(flag) == "stopped":
+            what = f"a pass by somebody {flag} counts as broken off"
+            return (Problem("", what, "let somebody who is trained on it do it"),)
+        return found
+
+    def begin(self, check: Check) -> tuple[Kept, Written]:
         """Writes that a test begins."""
 
         def begun(asked: Asked) -> list[Entry]:
             return [Result(**self._draft(asked), check=check.code, outcome=Outcome.BEGUN)]
 
-        wrote = self._write(begun, signature)
+        wrote = self._write(begun)
         (entry,) = wrote.entries
         kept = Kept(self.machine, check.code, self.by, entry.seq, entry.at, rule(check))
         return kept, wrote
@@ -110,7 +128,7 @@ class AtMachine(NamedTuple):
 
         return self._write(ended, signature)
 
-    def _write(self, make: Make, signature: Signature | None) -> Written:
+    def _write(self, make: Make, signature: Signature | None = None) -> Written:
         return write(self.url, clock.now(), lambda _: (self.machine,), make, False, signature)
 
     def _draft(self, asked: Asked, note: str = "") -> dict[str, Any]:
@@ -152,7 +170,7 @@ class Drawer:
     """Where the answers of one book's half-done checks are kept."""
 
     def __init__(self, url: str) -> None:
-        self._book = str(sqlite_path(url) or shown(url))
+        self._book = str(engine.sqlite_path(url) or engine.shown(url))
         self._folder = _state_folder()
 
     def find(self, machine: str, check: str) -> Kept | None:

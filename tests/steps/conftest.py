@@ -85,6 +85,7 @@ class Bench:
 
     def __init__(self, book: Path, folder: Path, clock: FrozenDateTimeFactory) -> None:
         self.book = shutil.copy(book, folder / "book.db")
+        self.tick = timedelta(minutes=1)
         self.folder, self.state, self.clock = folder, folder / "state", clock
 
     def at(self, time: str) -> Bench:
@@ -110,7 +111,7 @@ class Bench:
         left = iter(lines)
 
         def typed() -> str:
-            self.clock.tick(timedelta(minutes=1))
+            self.clock.tick(self.tick)
             for line in left:
                 if isinstance(line, str):
                     return f"{line}\n"

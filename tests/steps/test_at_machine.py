@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -317,3 +318,33 @@ def test_garbage_between_the_answers_changes_nothing(bench: Bench) -> None:
     assert bench.outcomes == ["begun", "pass"]
     assert "\x1b" not in shown.err
     assert max(map(len, shown.err.splitlines())) < 2000
+
+
+def adopted(bench: Bench, more: str) -> None:
+    (bench.folder / "rules.toml").write_text(RULES.replace('zone = "', more + '\nzone = "', 1))
+    why = ["--yes", "--by", "ms", "--why", "roles"]
+    bench.does("rules", "adopt", bench.folder / "rules.toml", *why)
+
+
+@pytest.mark.parametrize(
+    ("unknown", "said_before", "outcomes"),
+    [
+        ("refused", "a pass by 'kd', whom the book does not know, is not taken", ["begun"]),
+        ("stopped", "a pass by somebody unknown counts as broken off", ["begun", "pass"]),
+    ],
+)
+def test_whose_pass_is_not_taken_or_does_not_count_hears_so_before_the_first_step(
+    bench: Bench, unknown: str, said_before: str, outcomes: list[str]
+) -> None:
+    adopted(bench, f'unknown_person = "{unknown}"')
+    shown = bench.types(*PASS)
+    assert shown.code != 0
+    assert said_before in said(shown.err.partition("Begin?")[0])
+    assert bench.outcomes == outcomes
+
+
+def test_a_book_that_another_clock_is_ahead_in_is_gone_through_all_the_same(bench: Bench) -> None:
+    bench.at("06:31").does("note", "AM-02", "written by a clock that is a minute ahead")
+    bench.tick = timedelta(seconds=5)
+    bench.at("06:30").types(*PASS, code=0)
+    assert bench.outcomes == ["begun", "pass"]

@@ -143,7 +143,7 @@ def test_without_an_input_or_an_output_nothing_breaks(hands: Hands) -> None:
 
 
 def test_with_a_wrong_pin_nothing_is_lost(begun: Path, tmp_path: Path) -> None:
-    """In a pipe the PIN is the next line: after the first yes, and after the last."""
+    """In a pipe the PIN is the line after the last answer."""
     hands = Hands(shutil.copy(begun, tmp_path / "book.db"), tmp_path)
     signed = tmp_path / "signed.toml"
     signed.write_text(RULES + '\n[signatures]\nleak-test = "I did this test"\n')
@@ -155,7 +155,8 @@ def test_with_a_wrong_pin_nothing_is_lost(begun: Path, tmp_path: Path) -> None:
         [*PROGRAM, "--db", hands.book, "people", "pin", "kd"], input=b"4711\n", check=True
     )
     assert pin.returncode == 0
-    code, _, err = hands.types(lines(["yes", "4711", *PASS[1:], "1111"]))
+    code, _, err = hands.types(lines([*PASS, "1111"]))
     assert (code, hands.outcomes()) == (2, ["begun"]), err
+    assert "The same answers are there with" in " ".join(err.split())
     code, _, err = hands.types(lines(["yes", "yes", "4711"]))
     assert (code, hands.outcomes()) == (0, ["begun", "pass"]), err

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.steps.asked import Said
 from checkwatch.core.entry import Outcome, Result
-from checkwatch.core.instant import FOREVER, HOUR, MINUTE, Instant
+from checkwatch.core.instant import CLOCK_TOLERANCE, FOREVER, HOUR, MINUTE, Instant
 from checkwatch.core.rulebook import Check
 
 #: Beside its own minutes a check may be left for so long; then what was looked at is too old.
@@ -48,7 +48,7 @@ def too_old(kept: Kept, check: Check, now: Instant) -> bool:
     went back."""
     last = max((line.at for line in kept.said), default=kept.at)
     minutes = check.minutes.total if check.minutes else 0
-    return not kept.at <= now <= last + LEFT_FOR + int(minutes * MINUTE)
+    return not kept.at - CLOCK_TOLERANCE <= now <= last + LEFT_FOR + int(minutes * MINUTE)
 
 
 def meanwhile(kept: Kept, check: Check, book: Book, question: Question) -> str:

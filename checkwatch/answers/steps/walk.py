@@ -183,7 +183,7 @@ class Walk:
         """The machine runs by itself; only somebody's word ends that."""
         since = self._now
         yield from self._ask(Ask(Kind.RUN, since=since), typed.ended)
-        gone = self._now - since
+        gone = max(self._now - since, 0)
         if gone < self._check.run:
             early = f"the run was over after {gone // MINUTE} min of {self._check.run // MINUTE}"
             self._remarks.append(early)
