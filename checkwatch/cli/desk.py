@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated
 
 import typer
@@ -25,6 +26,7 @@ from checkwatch.run.pin import NeedsPin
 from checkwatch.views import desk as words
 from checkwatch.views import effect
 from checkwatch.views import fitted as fitted_words
+from checkwatch.views.report import Report
 
 
 def desk(
@@ -46,7 +48,7 @@ def desk(
             session.one_line()
     except ask.Ended:
         session.end()
-        if session.refused and not ask.on_terminal():
+        if session.refused and not sys.stdin.isatty():
             raise typer.Exit(errors.WRONG_USE) from None
     except KeyboardInterrupt:
         ask.say()
@@ -145,10 +147,10 @@ class _Session:
         self.slip, self.written = Slip(), self.written + 1
         here = wrote.asked.here
         if slip.undo:
-            show(effect.effects(wrote.by_machine, wrote.places, here))
+            _show(effect.effects(wrote.by_machine, wrote.places, here))
             return
         ((seen, (entry,)),) = wrote.by_machine
-        show(words.echo(said, seen, entry, wrote.places, here))
+        _show(words.echo(said, seen, entry, wrote.places, here))
         self._look(entry, looks)
 
     def _look(self, entry: Entry, looks: tuple[str, ...]) -> None:
@@ -159,6 +161,12 @@ class _Session:
             others, there = elsewhere(self.desk.url, entry, clock.now())
             if others:
                 ask.say(f"Look: {fitted_words.also_on(others, there)}.")
+
+
+def _show(report: Report) -> None:
+    """Shows what came of an entry at once: behind a pipe, too, somebody waits for it."""
+    show(report)
+    sys.stdout.flush()
 
 
 def add_to(app: typer.Typer) -> None:

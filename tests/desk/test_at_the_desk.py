@@ -1,0 +1,143 @@
+"""People at the desk: what is written of their lines, what is shown, and what is not written."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.cli.line import run
+from tests.desk.conftest import AtDesk
+
+PASS = ["cw:m:AM-02", "cw:w:leak-test", "cw:o:pass", "60", "cw:p:kd"]
+CHANGE = ["cw:m:AM-02", "cw:w:absorbent-change", "cw:p:kd"]
+
+
+def on_one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_three_scans_write_a_happening(desk: AtDesk) -> None:
+    desk.types(*PASS)
+    said = on_one_line(desk.types(*CHANGE).out)
+    assert desk.wrote == [["leak-test", "pass", "kd"], ["absorbent-change", "", "kd"]]
+    assert (
+        "written, AM-02: absorbent changed, by kd; this voided the leak test, and AM-02 is now "
+        "not cleared: its leak test was voided by an absorbent change at 06:50 GMT, now." in said
+    )
+    assert "In an emergency the clinician decides" in said
+
+
+def test_a_pass_says_until_when_with_its_caution(desk: AtDesk) -> None:
+    said = on_one_line(desk.types(*PASS).out)
+    assert "AM-02: leak test, pass, leak 60 mL/min, by kd; AM-02 is now cleared until" in said
+    assert "A recorded check is no proof that a machine is safe" in said
+
+
+def test_a_pass_beyond_its_limit_says_what_it_counts_as(desk: AtDesk) -> None:
+    said = on_one_line(desk.types("AM-02", "leak-test", "p", "350", "kd").out)
+    assert "This pass counts as a fail" in said
+
+
+def test_who_is_never_taken_from_the_entry_before(desk: AtDesk) -> None:
+    said = desk.types(*CHANGE, *CHANGE[:2])
+    assert len(desk.wrote) == 1
+    assert "1 entry written at this desk; what was half said is not." in said.err
+
+
+def test_what_was_left_half_said_is_forgotten(desk: AtDesk) -> None:
+    said = desk.types(*CHANGE[:2], desk.wait(121), "rb")
+    assert desk.wrote == []
+    assert "Left for too long" in said.err
+    desk.types(*CHANGE[:2], desk.wait(60), "rb")
+    assert desk.wrote == [["absorbent-change", "", "rb"]]
+
+
+def test_an_empty_line_starts_anew(desk: AtDesk) -> None:
+    desk.types(*CHANGE[:2], "", "kd", *CHANGE)
+    assert len(desk.wrote) == 1
+
+
+def test_an_item_is_fitted_by_its_label(desk: AtDesk) -> None:
+    label = "(01)00400000000015(17)401231(10)LOT7A"
+    said = on_one_line(desk.types("AM-02", label, "kd").err)
+    assert "absorbent changed, absorbent, lot LOT7A, good to 31 Dec 2040." in said
+    assert run("--db", desk.book, "lot", "LOT7A").code == 0
+
+
+def test_an_expired_item_is_refused(desk: AtDesk) -> None:
+    said = desk.types("AM-02", "(01)00400000000015(17)391231(10)LOT7A", "kd")
+    assert "it has expired" in said.err
+    assert desk.wrote == []
+
+
+# Undoing
+
+
+def test_undo_strikes_the_last_entry_and_says_what_that_leaves(desk: AtDesk) -> None:
+    said = on_one_line(desk.types(*CHANGE, "cw:undo", "rb").out)
+    assert [row[0] for row in desk.wrote] == ["absorbent-change", "struck"]
+    assert desk.wrote[1][2] == "rb"
+    assert "it strikes AM-02's absorbent change" in said
+    assert "It goes on counting" in said
+
+
+def test_undo_takes_a_pass_away(desk: AtDesk) -> None:
+    desk.types(*PASS)
+    assert run("--db", desk.book, "cleared", "AM-02").code == 0
+    desk.types("cw:undo", "kd")
+    assert run("--db", desk.book, "cleared", "AM-02").code == 0, "that was another desk's"
+    desk.types("AM-03", *PASS[1:], "undo", "kd")
+    assert run("--db", desk.book, "cleared", "AM-03").code == 1
+
+
+def test_after_a_minute_it_says_how_to_strike(desk: AtDesk) -> None:
+    said = desk.types(*CHANGE, desk.wait(61), "undo", "kd")
+    assert len(desk.wrote) == 1
+    assert "checkwatch strike 6 --reason WHY --by WHO" in said.err, said.err
+
+
+# Cards
+
+
+def test_a_card_has_its_own_time_and_the_day_stays(desk: AtDesk) -> None:
+    first = ["AM-02", "absorbent-change", "yesterday 22:10", "kd"]
+    said = desk.types(*first, "AM-03", "absorbent-change", "22:40", "kd", typing_in=True)
+    rows = run("--db", desk.book, "export").out.splitlines()
+    assert [row.split(",")[2] for row in rows if ",absorbent-change," in row] == [
+        "2040-01-14T22:10:00Z",
+        "2040-01-14T22:40:00Z",
+    ]
+    assert "When, Sat 14 Jan > " in said.err
+    assert "written 8 h 40 min later" in on_one_line(said.out)
+
+
+def test_a_card_of_tonight_is_refused(desk: AtDesk) -> None:
+    said = desk.types("AM-02", "absorbent-change", "22:10", "kd", typing_in=True)
+    assert "is still to come; type the day too, like yesterday 06:50" in said.err
+    assert desk.wrote == []
+
+
+@pytest.mark.parametrize(("answer", "entries"), [("yes", 2), ("no", 1), ("hm", 1), ("", 1)])
+def test_the_same_card_twice_is_asked_about(desk: AtDesk, answer: str, entries: int) -> None:
+    card = ["AM-02", "absorbent-change", "06:40", "kd"]
+    said = desk.types(*card, *card, answer, typing_in=True)
+    assert "Entry 6 says the same already. Write it once more?" in said.err, said.err
+    assert len(desk.wrote) == entries
+
+
+# What is refused
+
+
+def test_a_refused_line_leaves_the_rest_and_the_desk(desk: AtDesk) -> None:
+    desk.types("AM-99", "\x1b[A", "?", "\x07", "AM-02", "oil-change", *CHANGE[1:])
+    assert desk.wrote == [["absorbent-change", "", "kd"]]
+
+
+def test_a_place_offers_its_machines(desk: AtDesk) -> None:
+    said = desk.types("theatre 2", "1", *CHANGE[1:])
+    assert "1  AM-02, anaesthetic machine" in said.err
+    assert desk.wrote == [["absorbent-change", "", "kd"]]
+
+
+def test_without_a_book_there_is_no_desk(desk: AtDesk) -> None:
+    desk.book = desk.book.with_name("none.db")
+    desk.types(code=6)
