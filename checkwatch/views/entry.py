@@ -12,6 +12,7 @@ from checkwatch.core.attempt import plain
 from checkwatch.core.instant import MINUTE
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.views.words import Here, duration, harmless, spoken, with_article
+from checkwatch.views.writer import oddities as of_writer
 
 #: No word that somebody wrote is longer here, and no text.
 _WORD = 60
@@ -25,8 +26,9 @@ def saying(line: Line, log: Log, zone: tzinfo) -> str:
     return f"{said}: {harmless(entry.note, _TEXT)}" if entry.note else said
 
 
-def oddities(line: Line) -> Iterator[str]:
-    """What became of it, how late it was written, what it counts as."""
+def oddities(line: Line, rulebook: Rulebook | None) -> Iterator[str]:
+    """What became of it, how late it was written, what it counts as; `rulebook` is the one in
+    force."""
     for striking in line.strikings:
         cost = ", with all that it cost" if striking.restores else ""
         yield f"struck by entry {striking.seq}{cost}: {harmless(striking.note, _TEXT)}"
@@ -34,20 +36,11 @@ def oddities(line: Line) -> Iterator[str]:
         yield f"after the fail of entry {line.after}"
     if line.counts is not None:
         yield f"counts as {line.counts.value}"
-    if isinstance(line.entry, e.Result) and line.entry.flag is not None:
-        yield _FLAGS[line.entry.flag]
     if line.late >= MINUTE:
         yield f"written {duration(line.late)} later"
     if line.entry.clock_offset:
         yield f"the machine's clock was {_offset(line.entry.clock_offset)}"
-    if line.entry.signed:
-        yield f"signed: {harmless(line.entry.signed, _TEXT)}"
-
-
-_FLAGS = {
-    e.Flag.UNTRAINED: "who wrote it was not trained on it",
-    e.Flag.UNKNOWN: "the book did not know who wrote it",
-}
+    yield from of_writer(line.entry, rulebook)
 
 
 def _offset(seconds: int) -> str:

@@ -118,7 +118,7 @@ def _entry(head: str, line: Line, found: Log, here: Here, width: int) -> Iterato
     first, *more = _wrapped(said, room)
     yield Row(head, first, struck)
     yield from (Row(blank, text, struck) for text in more)
-    if odd := "; ".join(oddities(line)):
+    if odd := "; ".join(oddities(line, found.rulebook)):
         yield from (Row(blank, text) for text in _wrapped(odd, room))
 
 

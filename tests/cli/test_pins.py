@@ -60,7 +60,7 @@ def test_what_a_pin_stands_for_stands_in_the_entry_and_wherever_it_is_shown(book
     assert said.err == 'EB signs: "I release it for use"\n'
     assert 'It is signed: "I release it for use".' in said.out
     assert newest(book)["signed"] == "I release it for use"
-    assert "signed: I release it for use" in " ".join(run("--db", book, "log", "AM-02").out.split())
+    assert 'signed: "I release it for use"' in " ".join(run("--db", book, "log", "AM-02").out.split())
     assert typed(book, "2468", *PASS).code == 0
     assert 'by EB, signed: "I did it"' in " ".join(run("--db", book, "why", "AM-02").out.split())
     assert run("--db", book, "verify").code == 0
@@ -139,6 +139,7 @@ def test_what_comes_from_a_file_is_shown_as_unsigned(book: str, tmp_path: Path) 
     file.write_text(f"{heading}\nAM-02,returned,2026-01-02T08:00Z,,,,,,,,EB,,\n")
     said = run("--db", book, "import", file)
     assert (said.code, "1 row unsigned: a PIN is asked for what they say" in said.out) == (0, True)
+    assert "unsigned" in run("--db", book, "log", "AM-02").out
     file.write_text(f"{heading}\nAM-02,leak-test,2026-01-02T09:00Z,,pass,leak=60,,,,,EB,,\n")
     assert run("--db", book, "import", file).code == 0
     assert "by EB, unsigned" in " ".join(run("--db", book, "why", "AM-02").out.split())
