@@ -128,6 +128,17 @@ def test_of_many_the_first_are_named_and_the_rest_counted() -> None:
     assert "AM-13" not in text
 
 
+def test_of_many_matters_the_most_urgent_are_told_and_the_rest_counted() -> None:
+    given = book(
+        rules(),
+        *(enrolled(f"AM-{number:02}") for number in range(1, 18)),
+        wrote(e.Withdrawn, "AM-17", "08:00", note="to the workshop"),
+    )
+    text = " ".join(plain(report(page(given), Here(ZONE, t("15:20")))).split())
+    assert "`checkwatch open` AM-17, Theatre 4: withdrawn: to the workshop" in text
+    assert "and 2 more" in text
+
+
 def test_of_a_book_that_is_not_believed_nothing_is_handed_over() -> None:
     given = book(rules(), enrolled("AM-04"), doubts=("the clock is behind",))
     found = page(given)

@@ -20,8 +20,9 @@ from checkwatch.views.unpaid import nth
 from checkwatch.views.why import described
 from checkwatch.views.words import LOOKS, Here, duration, harmless, inside, listed, plural
 
-#: So many names stand in a list, and so many late entries; the rest is counted.
+#: So many names stand in a list, so many matters and late entries are told; the rest is counted.
 _NAMES = 12
+_MATTERS = 15
 _LATE = 5
 
 #: How standings are counted: what needs somebody first.
@@ -162,7 +163,9 @@ def _open(page: Handover, here: Here) -> Report:
     if not matters:
         return ["", f"Nothing {'else ' if page.exceptions else ''}is open."]
     report: Report = ["", "Open, and what to do: `checkwatch open`"]
-    return report + [f"  {where(matter)}: {said(matter, here)}." for matter in matters]
+    report += [f"  {where(matter)}: {said(matter, here)}." for matter in matters[:_MATTERS]]
+    more = len(matters[_MATTERS:])
+    return [*report, f"  and {more} more"] if more else report
 
 
 def _soon(page: Handover, here: Here) -> Report:
