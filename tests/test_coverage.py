@@ -23,6 +23,7 @@ from tests.build import (
     ZONE,
     ask,
     book,
+    did,
     enrolled,
     happened,
     passed,
@@ -81,6 +82,100 @@ def test_the_fleet_is_the_sum_of_its_machines() -> None:
     assert answer.then == Figures(15 * MINUTE, 0, 135 * MINUTE)
 
 
+def test_a_case_is_in_the_period_that_holds_some_of_it() -> None:
+    entries = (
+        enrolled("AM-04"),
+        *case("AM-04", "08:00", "09:00"),
+        *case("AM-04", "09:00", "09:00"),
+    )
+    given = book(rules(), *entries, *case("AM-04", "11:00", "12:00"))
+    for start, until, uses in (
+        ("07:00", "08:00", []),
+        ("08:30", "09:00", ["08:00"]),
+        ("09:00", "10:00", ["09:00"]),
+        ("09:01", "11:00", []),
+        ("07:00", "11:01", ["08:00", "09:00", "11:00"]),
+    ):
+        answer = asked("AM-04", given, start, until)
+        assert [one.use.start for one in answer.cases] == [t(time) for time in uses]
+        assert answer.uncovered == bool(uses)
+
+
+def test_only_machines_that_stood_there_in_the_period_are_told() -> None:
+    moved = wrote(e.Moved, "AM-04", "08:00", place="Theatre 5")
+    given = book(rules(), enrolled("AM-04"), moved, enrolled("AM-05"))
+    assert [one.machine for one in asked("Theatre 4", given).machines] == ["AM-04", "AM-05"]
+    assert [one.machine for one in asked("Theatre 4", given, "09:00").machines] == ["AM-05"]
+    assert [one.machine for one in asked("AM-05", given).machines] == ["AM-05"]
+
+
+def why(*entries: e.Entry, **more: str) -> list[tuple[str, int | None, str | None]]:
+    """Why the case from eight to nine was uncovered, as known now."""
+    found = asked(
+        "AM-04", book(rules(), enrolled("AM-04", **more), *entries, *case("AM-04", *EIGHT))
+    )
+    reasons = found.cases[0].now.reasons
+    return [(one.state, one.entry.seq if one.entry else None, one.what) for one in reasons]
+
+
+EIGHT = ("08:00", "09:00")
+TESTED = passed("AM-04", "self-test", "07:00")
+
+
+def test_why_a_case_was_uncovered_at_first() -> None:
+    assert why() == [("never", None, None)] * 2
+    ended = happened("AM-04", "power-on", "07:30")
+    assert why(TESTED, ended) == [("voided", 3, "power-on")] * 2
+    stopped = did("AM-04", "self-test", e.Outcome.STOPPED, "08:30")
+    assert why(TESTED, ended, stopped) == [("voided", 3, "power-on")] * 2
+    assert why(TESTED, wrote(e.Withdrawn, "AM-04", "07:30")) == [("withdrawn", 3, "withdrawn")]
+    fault = wrote(e.Fault, "AM-04", "08:30", severity=e.Severity.STOP_USE)
+    assert why(TESTED, fault) == [("fault", 3, "fault")]
+    assert why(wrote(e.Retired, "AM-04", "07:30")) == [("unknown", 2, "retired")]
+    assert why(kind="patient-warmer") == [("unknown", None, "no-gate")]
+
+
+def test_why_a_case_was_uncovered_then_is_told_by_what_was_known_then() -> None:
+    late = happened("AM-04", "power-on", "08:10", recorded="08:50")
+    given = book(rules(), enrolled("AM-04"), TESTED, late, *case("AM-04", *EIGHT))
+    [one] = asked("AM-04", given).cases
+    for seen, since in ((one.now, "08:10"), (one.then, "08:50")):
+        assert seen.uncovered_from == t(since)
+        assert [reason.entry for reason in seen.reasons] == [given.entries["AM-04"][2]] * 2
+
+
+def test_before_anything_was_written_of_a_machine_it_was_not_known_then() -> None:
+    given = book(rules(), enrolled("AM-04", recorded="08:30"), TESTED, *case("AM-04", *EIGHT))
+    [one] = asked("AM-04", given).cases
+    assert [reason.what for reason in one.then.reasons] == ["not-commissioned"]
+    assert one.then.figures == Figures(30 * MINUTE, 0, 30 * MINUTE)
+
+
+def test_ends_of_windows_are_told_in_order_of_time_with_who_knew_of_them() -> None:
+    given = book(
+        rules(),
+        enrolled("AM-04"),
+        passed("AM-04", "self-test", "2026-03-11T08:40"),
+        happened("AM-04", "absorbent-change", "08:20"),
+        *case("AM-04", *EIGHT),
+        wrote(e.Struck, "AM-04", "10:00", of=3, restores=True, note="another machine"),
+    )
+    ended = document(asked("AM-04", given))["ended"]
+    assert [(one["at"][11:16], one["check"], one["known"]) for one in ended] == [
+        ("08:20", "leak-test", ["then"]),
+        ("08:40", "self-test", ["now", "then"]),
+        ("08:40", "leak-test", ["now"]),
+    ]
+
+
+def test_a_start_that_another_follows_has_no_end() -> None:
+    starts = [wrote(e.CaseStart, "AM-04", time) for time in EIGHT]
+    found = document(asked("AM-04", book(rules(), enrolled("AM-04"), *starts)))
+    assert [(x["start_entry"], x["end_entry"], x["until"]) for x in found["not_whole"]] == [
+        (2, None, "2026-03-12T09:00:00Z"), (3, None, None),
+    ]  # fmt: skip
+
+
 def test_a_book_that_is_not_believed_covers_nothing() -> None:
     entries = (enrolled("AM-04"), passed("AM-04", "self-test", "07:00"))
     given = book(
@@ -88,6 +183,7 @@ def test_a_book_that_is_not_believed_covers_nothing() -> None:
     )
     answer = asked("AM-04", given)
     assert answer.now == answer.then == Figures(0, 0, HOUR)
+    assert [reason.what for reason in answer.cases[0].now.reasons] == ["not-believed"]
     assert "not believed: the clock is behind." in " ".join(shown(answer).split())
     assert document(answer)["doubts"] == ["the clock is behind"]
 

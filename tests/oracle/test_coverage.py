@@ -63,6 +63,38 @@ def test_a_pass_that_takes_over_from_another_ends_nothing() -> None:
     }  # fmt: skip
 
 
+def test_a_gate_that_was_not_ready_before_ends_at_no_change() -> None:
+    log = Log()
+    number = case(log, "08:00", "10:00")
+    log.done("2026-03-04T08:30", "stopped")
+    log.done("2026-03-04T09:00")
+    log.done("2026-03-04T09:30", "stopped")
+    found = covered(log)["now"]
+    assert minutes(found) == {"uncovered": 90, "cleared": 30}
+    assert found["lapses"] == [(number, utc("2026-03-04T09:30"), "test")]
+
+
+def test_a_start_that_voids_a_gate_and_was_written_late_was_not_known_then() -> None:
+    rules = rulebook(DAY.replace("power-on", "case-start"))
+    log = Log()
+    log.done("2026-03-04T07:00")
+    number = log.add("case-start", "2026-03-04T08:00", recorded="2026-03-04T08:20")
+    log.add("case-end", "2026-03-04T09:00")
+    found = covered(log, rules=rules)
+    assert minutes(found["now"]) == {"uncovered": 60}
+    assert minutes(found["then"]) == {"cleared": 20, "uncovered": 40}
+    assert (found["now"]["began_uncovered"], found["then"]["began_uncovered"]) == ([number], [])
+
+
+def test_of_several_late_entries_each_is_known_from_its_own_writing_on() -> None:
+    log = Log()
+    log.done("2026-03-04T07:00", recorded="2026-03-04T08:10")
+    case(log, "08:00", "09:00")
+    log.add("power-on", "2026-03-04T07:30", recorded="2026-03-04T08:20")
+    log.done("2026-03-04T07:45", recorded="2026-03-04T08:50")
+    assert minutes(covered(log)["then"]) == {"cleared": 10 + 10, "uncovered": 10 + 30}
+
+
 def test_a_pass_written_late_betters_what_is_known_now_only() -> None:
     log = Log()
     log.done("2026-03-04T07:00", recorded="2026-03-04T08:40")
@@ -160,6 +192,16 @@ def test_what_was_written_after_k_is_neither_known_now_nor_then(known: str) -> N
     assert minutes(found["now"]) == minutes(found["then"]) == {"uncovered": 60}
 
 
+def test_what_was_written_at_k_is_known_at_k_and_was_not_before() -> None:
+    log = Log()
+    log.done("2026-03-04T07:00", recorded="2026-03-04T08:30")
+    case(log, "08:00", "09:00")
+    log.add("power-on", "2026-03-04T08:40")
+    found = covered(log, known=utc("2026-03-04T08:30"), until="08:30")
+    # The case has no end by then, and so much of it as was cleared does not count.
+    assert (minutes(found["now"]), minutes(found["then"])) == ({}, {"uncovered": 30})
+
+
 # What was not written, or struck
 
 
@@ -216,11 +258,31 @@ def test_after_a_struck_end_the_case_may_go_on_until_the_next() -> None:
     assert minutes(covered(log)["now"]) == {"cleared": 60, "uncovered": 60 + 30}
 
 
+def test_when_a_case_without_a_start_began_nobody_knows() -> None:
+    log = Log()
+    number = case(log, "08:00", "09:00")
+    log.add("case-end", "2026-03-04T09:30")
+    log.strike(number + 2, "2026-03-04T09:40")
+    found = covered(log, until="10:00")["now"]
+    assert minutes(found) == {"uncovered": 60 + 30 + 30}
+    assert found["began_uncovered"] == [number]
+
+
+def test_before_its_commissioning_a_machine_was_in_no_use() -> None:
+    log = Log()
+    log.add("case-end", "2020-01-01T01:00")
+    period = utc("2019-12-31"), utc("2020-01-02")
+    found = coverage(RULES, log, "AM-01", *period, LATER, LATER)["now"]
+    assert minutes(found) == {"uncovered": 60}
+
+
 def test_a_case_of_no_length_began_uncovered_all_the_same() -> None:
     log = Log()
     number = case(log, "08:00", "08:00")
     found = covered(log)["now"]
     assert (found["times"], found["began_uncovered"]) == ({}, [number])
+    log.done("2026-03-04T07:00")
+    assert covered(log)["now"]["began_uncovered"] == []
 
 
 def test_no_case_leaves_nothing_to_tell() -> None:

@@ -12,7 +12,7 @@ from itertools import pairwise
 from operator import and_, or_
 
 import portion  # type: ignore[import-untyped]
-from hypothesis import HealthCheck, assume, event, given, settings
+from hypothesis import HealthCheck, assume, event, example, given, settings
 from hypothesis import strategies as st
 from portion import Interval
 
@@ -127,6 +127,7 @@ LISTS = st.lists(st.tuples(HOURS, HOURS), max_size=6)
 
 
 @given(LISTS, LISTS)
+@example([(Instant(0), Instant(1)), (Instant(2), Instant(6)), (Instant(3), Instant(4))], [])
 def test_spans_are_sets_of_instants(one: list[Span], other: list[Span]) -> None:
     """Union, cut, gaps, length and membership; each set is written in one way only."""
     ours, theirs = Spans.of(*one), interval(one)
