@@ -143,7 +143,7 @@ class _Session:
             (problem,) = needed.problems
             self._refuse(f"{problem.where}: {problem.what}; write it at a terminal")
             return
-        said = words.summary(slip._replace(at=None), self.known, self.asked.here)
+        said = words.summary(slip, self.known, self.asked.here)
         self.slip, self.written = Slip(), self.written + 1
         here = wrote.asked.here
         if slip.undo:

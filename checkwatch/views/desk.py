@@ -116,8 +116,8 @@ def _about(slip: Slip, rulebook: Rulebook) -> str:
 
 
 def again(slip: Slip) -> str:
-    """That the book says so already."""
-    return f"Entry {slip.same} says the same already. Write it once more?"
+    """That the book has an entry about the same already; what it says may differ."""
+    return f"Entry {slip.same} is about the same, at the same minute. Write this one too?"
 
 
 def echo(
