@@ -9,6 +9,7 @@ import typer
 
 from checkwatch import errors
 from checkwatch.answers.desk.line import TooLate, take
+from checkwatch.answers.desk.said import Contradiction
 from checkwatch.answers.desk.slip import Asks, Slip, asks
 from checkwatch.answers.steps.typed import Refused
 from checkwatch.cli import ask
@@ -93,6 +94,10 @@ class _Session:
         except TooLate as refused:
             self._refuse(f"{refused}:")
             tell(f"  checkwatch strike {refused.number} --reason WHY --by WHO")
+        except Contradiction as refused:
+            self._refuse(f"{refused}.")
+            self.slip = Slip()
+            self._taken(refused.slip)
         except Refused as refused:
             self._refuse(f"{refused}" if f"{refused}".endswith("?") else f"{refused}.")
         except CheckwatchError as refusal:

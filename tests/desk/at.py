@@ -30,10 +30,13 @@ def names(*tags: str) -> Names:
     return Names(frozenset(("AM-04", "AM-05", "WM-01", *tags)), places, (), {})
 
 
+ITEM = "absorbent, lot LOT7A"
+
+
 def fit(scan: str) -> Fitting:
     if "LOT" not in scan:
         raise WrongUse(Problem("label", "cannot be read", "scan it again"))
-    return Fitting("absorbent-change", "absorbent, lot LOT7A")
+    return Fitting("absorbent-change", ITEM)
 
 
 def desk(*tags: str, people: str = "kd rb", **more: Any) -> Known:

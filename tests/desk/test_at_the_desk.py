@@ -51,6 +51,21 @@ def test_what_was_left_half_said_is_forgotten(desk: AtDesk) -> None:
     assert desk.wrote == [["absorbent-change", "", "rb"]]
 
 
+@pytest.mark.parametrize(
+    "next_person",
+    [
+        ["cw:m:AM-03", "cw:w:absorbent-change", "cw:p:rb"],
+        ["cw:w:absorbent-change", "cw:m:AM-03", "cw:p:rb"],
+    ],
+)
+def test_whoever_comes_next_never_puts_a_code_to_what_was_left(
+    desk: AtDesk, next_person: list[str]
+) -> None:
+    said = desk.types(*PASS[:-1], *next_person)
+    assert desk.wrote == [["absorbent-change", "", "rb"]]
+    assert "what was half said before is not written" in on_one_line(said.err)
+
+
 def test_an_empty_line_starts_anew(desk: AtDesk) -> None:
     desk.types(*CHANGE[:2], "", "kd", *CHANGE)
     assert len(desk.wrote) == 1

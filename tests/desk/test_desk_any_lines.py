@@ -6,6 +6,7 @@ from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from checkwatch.answers.desk.line import take
+from checkwatch.answers.desk.said import Contradiction
 from checkwatch.answers.desk.slip import Slip, asks
 from checkwatch.answers.steps.typed import Refused
 from checkwatch.core.entry import Outcome
@@ -44,6 +45,8 @@ def written(lines: list[str], typing_in: bool) -> list[tuple[Slip, list[str]]]:
         since.append(line)
         try:
             slip = take(slip, line, known)
+        except Contradiction as ended:
+            slip, since = ended.slip, [line]
         except Refused:
             continue
         if slip == Slip():

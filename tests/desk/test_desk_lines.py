@@ -10,10 +10,11 @@ import pytest
 
 from checkwatch.answers.desk import said
 from checkwatch.answers.desk.line import TooLate
+from checkwatch.answers.desk.said import Contradiction
 from checkwatch.answers.desk.slip import Asks, Slip
 from checkwatch.core.entry import CaseStart, Fault, Happening, Outcome, Result, Returned, Severity
 from tests.build import did, happened, t, wrote
-from tests.desk.at import WROTE, after, desk, next_asked, refusal
+from tests.desk.at import ITEM, WROTE, after, desk, next_asked, refusal
 
 # What is asked for next
 
@@ -91,7 +92,7 @@ def test_so_may_words_that_mean_one_thing(order: tuple[str, ...]) -> None:
 
 def test_the_label_of_an_item_says_what_was_fitted() -> None:
     slip = after("AM-04", "(01)00400000000015(10)LOT7A", "kd")
-    assert (slip.what, slip.item) == ("absorbent-change", "absorbent, lot LOT7A")
+    assert (slip.what, slip.item) == ("absorbent-change", ITEM)
     scanned = after("AM-04", "]d2010040000000001517271231\x1d10LOT7A")
     assert scanned.scan.startswith("]d2")
     assert "cannot be read" in refusal("AM-04", "(01)00400000000015")
@@ -107,11 +108,11 @@ def test_the_label_of_an_item_says_what_was_fitted() -> None:
         (["hm"], "scan or type a machine's tag"),
         (["Store"], "no machine stands in"),
         (["Theatre 5", "3"], "type a number from 1 to 2"),
-        (["AM-04", "AM-05"], "this is about 'AM-04' already"),
+        (["AM-04", "AM-05"], "this is about 'AM-05' now"),
         (["AM-04", "leek-test"], "did you mean leak-test?"),
         (["AM-04", "warmer-check"], "its checks are leak-test"),
         (["warmer-check", "AM-04"], "its checks are leak-test"),
-        (["AM-04", "power-on", "absorbent-change"], "this is about 'power-on' already"),
+        (["AM-04", "power-on", "absorbent-change"], "this is about 'absorbent-change' now"),
         (["AM-04", "power-on", "pass"], "pass says nothing of 'power-on'"),
         (["pass", "power-on"], "pass says nothing of 'power-on'"),
         (["AM-04", "leak-test", "hm"], "type p, l, f or s"),
@@ -124,7 +125,7 @@ def test_the_label_of_an_item_says_what_was_fitted() -> None:
         (["leak=60"], "of which check is not said"),
         (["AM-04", "power-on", "kx"], "type cw:p:kx, if it is right"),
         (["AM-04", "power-on", "t4"], "several people share"),
-        (["kd", "rb"], "'kd' writes this already"),
+        (["kd", "rb"], "'kd' was said already"),
         (["cw:x:1"], "is no label of ours"),
         (["cw:m:"], "is no label of ours"),
         (["cw:w:leek-test"], 'did you mean "leak-test"?'),
@@ -137,6 +138,37 @@ def test_the_label_of_an_item_says_what_was_fitted() -> None:
 )
 def test_a_line_that_is_not_taken_says_what_to_type(lines: list[str], why: str) -> None:
     assert why in refusal(*lines)
+
+
+@pytest.mark.parametrize(
+    ("line", "goes_on"),
+    [
+        ("AM-05", Slip("AM-05")),
+        ("Theatre 5", Slip(offered=("AM-05", "WM-01"))),
+        ("absorbent-change", Slip(what="absorbent-change")),
+        ("fail", Slip()),
+        ("leak=61", Slip()),
+        ("cw:o:limit", Slip()),
+        ("(10)LOT7A", Slip(what="absorbent-change", scan="(10)LOT7A", item=ITEM)),
+    ],
+)
+def test_what_contradicts_a_slip_ends_it(line: str, goes_on: Slip) -> None:
+    for left in (["AM-04", "leak-test", "pass", "60"], ["undo"]):
+        if left == ["undo"] and line == "leak=61":
+            continue
+        with pytest.raises(Contradiction) as ended:
+            after(*left, line, known=desk(last=WROTE))
+        assert ended.value.slip == goes_on
+
+
+def test_another_person_ends_it_too() -> None:
+    with pytest.raises(Contradiction) as ended:
+        after("kd", "AM-04", "leak-test", "rb")
+    assert ended.value.slip == Slip()
+
+
+def test_a_label_may_follow_the_happening_that_it_is() -> None:
+    assert after("AM-04", "absorbent-change", "(10)LOT7A").item == ITEM
 
 
 def test_a_word_that_means_two_things_is_refused() -> None:
@@ -166,7 +198,6 @@ def test_undo_strikes_the_last_entry_with_who() -> None:
     assert after("undo", known=known) == Slip(undo=41)
     assert next_asked("undo", known=known) is Asks.WHO
     assert next_asked("cw:undo", "kd", known=known) is None
-    assert "who undoes entry 41" in refusal("undo", "AM-04", known=known)
 
 
 def test_after_a_minute_it_is_struck_by_a_command() -> None:

@@ -186,7 +186,7 @@ def _word(slip: Slip, line: str, known: Known, ask: Asks | None) -> Slip:
         raise Refused(f"{quoted(line)} may mean several things: type {labels}")
     for read in found.values():
         return read()
-    if not slip.what and not slip.undo and _ITEM.fullmatch(line):
+    if _ITEM.fullmatch(line) and not (ask is Asks.WHO and line.isdecimal()):
         return said.item(slip, line, known)
     if ask is Asks.WHO:
         return _somebody(slip, line, known)

@@ -1,7 +1,7 @@
 """One thing said of an entry, beside what was said before: what fits it, and what does not.
 
-Each takes a slip and gives the next one; Refused for what contradicts it. Nothing that was said is
-replaced by something else: an empty line starts anew.
+Each takes a slip and gives the next one; Refused for what cannot be said. What contradicts the slip
+ends it: perhaps somebody else left it, and the next code that is scanned must not be put to it.
 """
 
 from __future__ import annotations
@@ -23,18 +23,25 @@ from checkwatch.errors import CheckwatchError, WrongUse
 ANEW = "an empty line starts anew"
 
 
+class Contradiction(Refused):
+    """A line that contradicts what was half said: that is forgotten, and `slip` goes on."""
+
+    def __init__(self, what: str, slip: Slip) -> None:
+        super().__init__(f"{what}; what was half said before is not written")
+        self.slip = slip
+
+
 def machine(slip: Slip, name: str, known: Known) -> Slip:
     """A machine by its tag; a place offers those that stand there."""
-    _refuse_beside_undo(slip)
     if name in known.there:
         tags = known.there[name]
         if not tags:
             raise Refused(f"by the book no machine stands in {quoted(name)}: scan the machine")
-        if slip.machine:
-            raise Refused(f"this is about {quoted(slip.machine)} already: {ANEW}")
+        if slip.undo or slip.machine:
+            raise Contradiction(f"this is about {quoted(name)} now", Slip(offered=tags))
         return slip._replace(offered=tags)
-    if slip.machine not in ("", name):
-        raise Refused(f"this is about {quoted(slip.machine)} already: {ANEW}")
+    if slip.undo or slip.machine not in ("", name):
+        raise Contradiction(f"this is about {quoted(name)} now", Slip(machine=name))
     found = slip._replace(machine=name, offered=())
     _refuse_misfit(found, known)
     return found
@@ -42,9 +49,8 @@ def machine(slip: Slip, name: str, known: Known) -> Slip:
 
 def what(slip: Slip, code: str, known: Known) -> Slip:
     """What it is about: a check, a happening, or one of `WORDS`."""
-    _refuse_beside_undo(slip)
-    if slip.what not in ("", code):
-        raise Refused(f"this is about {quoted(slip.what)} already: {ANEW}")
+    if slip.undo or slip.what not in ("", code):
+        raise Contradiction(f"this is about {quoted(code)} now", Slip(what=code))
     found = slip._replace(what=code)
     _refuse_misfit(found, known)
     return found
@@ -52,7 +58,7 @@ def what(slip: Slip, code: str, known: Known) -> Slip:
 
 def _refuse_beside_undo(slip: Slip) -> None:
     if slip.undo:
-        raise Refused(f"who undoes entry {slip.undo} is asked for: {ANEW}")
+        raise Contradiction(f"this does not undo entry {slip.undo}", Slip())
 
 
 def _refuse_misfit(slip: Slip, known: Known) -> None:
@@ -75,6 +81,11 @@ def item(slip: Slip, scan: str, known: Known) -> Slip:
         fitting = known.fit(scan)
     except CheckwatchError as refusal:
         raise Refused("; ".join(str(problem) for problem in refusal.problems)) from None
+    if slip.scan == scan:
+        return slip
+    if slip.undo or slip.scan or slip.what not in ("", fitting.code):
+        anew = Slip(what=fitting.code, scan=scan, item=fitting.item)
+        raise Contradiction(f"this is about {fitting.item} now", anew)
     return what(slip, fitting.code, known)._replace(scan=scan, item=fitting.item)
 
 
@@ -86,7 +97,7 @@ def outcome_or_severity(slip: Slip, word: str, known: Known) -> Slip:
     if word not in list(e.Severity):
         raise Refused(f"{quoted(word)} is no outcome: type {', '.join([*OUTCOMES, *e.Severity])}")
     if slip.severity not in (None, word) or slip.outcome:
-        raise Refused(f"{slip.severity or slip.outcome} was said already: {ANEW}")
+        raise Contradiction(f"{slip.severity or slip.outcome} was said already", Slip())
     found = slip._replace(severity=e.Severity(word))
     _refuse_misfit(found, known)
     return found
@@ -96,7 +107,7 @@ def outcome(slip: Slip, found: e.Outcome, known: Known) -> Slip:
     """What a check came to."""
     _refuse_beside_undo(slip)
     if slip.outcome not in (None, found) or slip.severity:
-        raise Refused(f"{slip.severity or slip.outcome} was said already: {ANEW}")
+        raise Contradiction(f"{slip.severity or slip.outcome} was said already", Slip())
     after = slip._replace(outcome=found)
     _refuse_misfit(after, known)
     return after
@@ -117,7 +128,7 @@ def measure(slip: Slip, text: str, known: Known) -> Slip:
             remedy = nearest(code, takes, f"it takes {', '.join(takes) or 'none'}")
             raise Refused(f"{slip.what} takes no {quoted(code)}; {remedy}")
         if taken.get(code, value) != value:
-            raise Refused(f"{code} {plain(taken[code])} was said already: {ANEW}")
+            raise Contradiction(f"{code} {plain(taken[code])} was said already", Slip())
         if not takes[code].believes(value):
             low, high = takes[code].believable or (0, 0)
             shown = f"{code} {plain(value)} {takes[code].unit} is not believable"
@@ -144,7 +155,7 @@ def who(slip: Slip, code: str, known: Known) -> Slip:
         raise Refused(str(wrong[0]))
     found = code if person is None else person.code
     if slip.by not in ("", found):
-        raise Refused(f"{quoted(slip.by)} writes this already: {ANEW}")
+        raise Contradiction(f"{quoted(slip.by)} was said already", Slip())
     return slip._replace(by=found)
 
 
