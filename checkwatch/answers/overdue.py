@@ -6,18 +6,23 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
+from checkwatch.answers.unpaid import unpaid
 from checkwatch.core.instant import Instant
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import Standing
 
 
 class Owed(NamedTuple):
-    """One check that a machine owes, or soon will: `until` is set for what still counts."""
+    """One check that a machine owes, or soon will: `until` is set for what still counts.
+
+    `is_debt` says that the machine was used by exception without it, whether or not that is over.
+    """
 
     machine: MachineStanding
     state: CheckState
     excused_until: Instant | None = None
     until: Instant | None = None
+    is_debt: bool = False
 
 
 class Overdue(NamedTuple):
@@ -73,8 +78,15 @@ def overdue(book: Book, question: Question, within: Instant | None = None) -> Ov
 
 def owed_checks(machine: MachineStanding) -> Iterable[Owed]:
     """The checks of a machine that are not ready."""
+    unpaid_for = unpaid(machine)
+    debts = {gate.check.code for gate in unpaid_for.gates} if unpaid_for else set[str]()
     return (
-        Owed(machine, state, machine.excused.get(state.check.code))
+        Owed(
+            machine,
+            state,
+            machine.excused.get(state.check.code),
+            is_debt=state.check.code in debts,
+        )
         for state in machine.checks
         if not state.ready
     )
@@ -89,11 +101,11 @@ def _soon(machine: MachineStanding, within: Instant) -> Iterable[Owed]:
 
 
 def _order(one: Owed) -> tuple[bool, bool, bool, Instant, str]:
-    """Unknown machines first, then excused debts, then gates, then advisory checks; within each
-    the longest owed first."""
+    """Unknown machines first, then debts of exceptions until they are paid, then gates, then
+    advisory checks; within each the longest owed first."""
     return (
         one.machine.standing is not Standing.UNKNOWN,
-        one.excused_until is None,
+        not one.is_debt,
         not one.state.check.gate,
         one.state.since,
         one.machine.machine,
