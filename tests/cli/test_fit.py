@@ -123,6 +123,7 @@ def test_what_the_book_will_not_know_is_told(fitting: Clocked) -> None:
     said = fitting.at("07:00", "fit", "AM-02", "2000000000015")
     assert "look: no lot is known of it" in said.err
     assert "no expiry is known of it, and no pass of the leak test counts" in said.err
+    assert "look:" not in fitting.at("07:05", "fit", "AM-02", LABEL).err
     said = fitting.at("07:10", "fit", "AM-02", "(01)02000000000022(10)C7")
     assert "look:" not in said.err, "no check goes by the expiry of a circuit"
     said = fitting.at("07:20", "fit", "AM-02", "(01)02000000000022(21)S1")
