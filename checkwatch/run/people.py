@@ -1,4 +1,4 @@
-"""The people whom the book knows: taken in, erased, and what they write looked at.
+"""The people whom the book knows: taken in, and erased.
 
 Nothing that is held of them is an entry, and no answer changes by it: what follows for an entry is
 decided when that is written.
@@ -38,20 +38,18 @@ def changes(known: People, told: Iterable[Person]) -> list[Change]:
     return [Change(known.find(person.code), person) for person in wanted]
 
 
-def take_in(url: str, told: Sequence[Person]) -> list[Change]:
-    """Adds people, or says otherwise of those whom the book knows; what changed."""
+def take_in(url: str, told: Sequence[Person]) -> None:
+    """Adds people, or says otherwise of those whom the book knows."""
     with engine.writing(url) as conn:
         found = changes(store.everybody(conn), told)
         store.put(conn, (one.after for one in found if one.before != one.after))
-    return found
 
 
-def erase(url: str, code: str) -> Person:
-    """Takes somebody out; who that was. Raises WrongUse for a code that the book does not know."""
+def erase(url: str, code: str) -> None:
+    """Takes somebody out. Raises WrongUse for a code that the book does not know."""
     with engine.writing(url) as conn:
         person = known_person(store.everybody(conn), code)
         store.erase(conn, person.code)
-    return person
 
 
 def known_person(people: People, code: str) -> Person:
