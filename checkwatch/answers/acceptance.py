@@ -26,6 +26,7 @@ from checkwatch.core.entry import (
     Result,
     Struck,
 )
+from checkwatch.core.gtin import check_digit_fits
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso, to_datetime
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.period import later
@@ -224,6 +225,11 @@ def _happening(entry: Happening, rulebook: Rulebook) -> Iterator[_Mistake]:
     if entry.code not in rulebook.happenings:
         remedy = _nearest(entry.code, rulebook.happenings)
         yield f"the rulebook has no happening {quoted(entry.code)}", remedy
+    gtin = entry.gtin
+    whole = len(gtin) == 14 and gtin.isascii() and gtin.isdecimal()
+    if gtin and not (whole and check_digit_fits(gtin)):
+        remedy = "compare it with the label: 14 digits, zeros before a shorter one"
+        yield f"{quoted(gtin)} is no GTIN, by its length or its check digit", remedy
 
 
 def _reading(entry: Reading, rulebook: Rulebook) -> Iterator[_Mistake]:

@@ -352,7 +352,7 @@ def test_what_a_lot_was_called_reaches_no_terminal_raw(fitting: Clocked, tmp_pat
     file = tmp_path / "log.csv"
     file.write_text(
         "machine,what,at,by,note,ref,outcome,measures,limits,until,place,of,started,lot,gtin,serial\n"
-        "AM-02,absorbent-change,2040-01-14T07:00,,,,,,,,,,,7\x1b[2J,\x1b[2J,\x1b[2J\n"
+        "AM-02,absorbent-change,2040-01-14T07:00,,,,,,,,,,,7\x1b[2J,,\x1b[2J\n"
     )
     fitting.at("07:00", "import", str(file))
     said = fitting.at("07:10", "lot", "7\x1b[2J")

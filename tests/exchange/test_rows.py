@@ -121,3 +121,12 @@ def test_local_time_that_occurs_twice_is_refused_with_both_readings() -> None:
     assert ZONE.key == "Europe/London"
     (found,) = told(planned(log({"what": "note", "at": "2025-10-26T01:30"})).problems)
     assert "2025-10-26T01:30:00+01:00 or 2025-10-26T01:30:00+00:00" in found
+
+
+@pytest.mark.parametrize("gtin", ["00012345678904", "12345670", "0001234567890٥"])
+def test_a_gtin_with_a_slip_is_refused(gtin: str) -> None:
+    """Of 0001234567890 the check digit is 5, by hand: 3 × 20 + 25 = 85, and 5 more are 90."""
+    (right,) = log_rows(log({"what": "repair", "gtin": "00012345678905"}))
+    assert isinstance(right, Row)
+    (problem,) = planned(log({"what": "repair", "gtin": gtin})).problems
+    assert "is no GTIN" in problem.what
