@@ -6,6 +6,7 @@ How instants of use are judged is worked by hand in tests/oracle/test_coverage.p
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,6 +15,7 @@ from checkwatch.answers.book import Book
 from checkwatch.answers.coverage import Coverage, Figures, coverage
 from checkwatch.core import entry as e
 from checkwatch.core.instant import HOUR, MINUTE
+from checkwatch.core.versions import Versions
 from checkwatch.views import coverage as view
 from checkwatch.views.coverage_document import document
 from checkwatch.views.document import to_text
@@ -151,6 +153,26 @@ def test_before_anything_was_written_of_a_machine_it_was_not_known_then() -> Non
     assert one.then.figures == Figures(30 * MINUTE, 0, 30 * MINUTE)
 
 
+def test_a_book_that_was_begun_afterwards_knew_nothing_then() -> None:
+    entries = (enrolled("AM-04"), TESTED, *case("AM-04", *EIGHT))
+    given = book(rules(), *(replace(entry, recorded=t("09:30")) for entry in entries))
+    [one] = asked("AM-04", given).cases
+    assert (one.now.figures.cleared, one.then.figures.uncovered) == (HOUR, HOUR)
+    without = asked("AM-04", replace(given, versions=Versions(())))
+    assert [reason.what for reason in without.cases[0].now.reasons] == ["no-rulebook"]
+
+
+def test_a_machine_that_comes_back_to_a_place_counts_for_both_its_stays() -> None:
+    moves = [
+        wrote(e.Moved, "AM-04", time, place=place)
+        for time, place in (("08:30", "Theatre 5"), ("08:50", "Theatre 4"))
+    ]
+    given = book(rules(), enrolled("AM-04"), *moves, *case("AM-04", *EIGHT))
+    assert hours(asked("Theatre 4", given)) == [("AM-04", 40 / 60)]
+    alone = book(rules(), enrolled("AM-04"), *moves, *case("AM-04", "08:00", "08:20"))
+    assert hours(asked("Theatre 4", alone)) == [("AM-04", 20 / 60)]
+
+
 def test_ends_of_windows_are_told_in_order_of_time_with_who_knew_of_them() -> None:
     given = book(
         rules(),
@@ -174,6 +196,21 @@ def test_a_start_that_another_follows_has_no_end() -> None:
     assert [(x["start_entry"], x["end_entry"], x["until"]) for x in found["not_whole"]] == [
         (2, None, "2026-03-12T09:00:00Z"), (3, None, None),
     ]  # fmt: skip
+
+
+def test_when_a_case_without_a_start_began_is_not_told() -> None:
+    end = wrote(e.CaseEnd, "AM-04", "09:00")
+    retired = wrote(e.Retired, "AM-04", "2026-03-03T08:00")
+    found = document(
+        asked("AM-04", book(rules(), enrolled("AM-04"), retired, end), "2026-03-02T08:00")
+    )
+    [one] = found["uncovered"]
+    assert (one["start_entry"], one["end_entry"]) == (None, 3)
+    assert not one["known_now"]["began_uncovered"]
+    later = document(asked("AM-04", book(rules(), enrolled("AM-04"), retired, end)))
+    [because] = later["uncovered"][0]["known_now"]["because"]
+    assert (because["state"], because["what"], because["entry"]) == ("unknown", "retired", 2)
+    assert because["since"] == "2026-03-03T08:00:00Z"
 
 
 def test_a_book_that_is_not_believed_covers_nothing() -> None:
