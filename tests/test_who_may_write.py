@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -104,6 +105,15 @@ def test_training_is_judged_at_the_time_of_the_result_through_its_last_day(
 ) -> None:
     judged = replace(RULES, untrained="stopped", unknown_person="flagged")
     assert flag_of(passed("AM-04", "leak-test", at, by=by), judged, KIND, PEOPLE) is flag
+
+
+def test_at_the_end_of_the_calendar_only_training_without_an_end_holds() -> None:
+    """Its last hours are of the year 10000 in Tokyo."""
+    judged = replace(RULES, untrained="stopped", zone=ZoneInfo("Asia/Tokyo"))
+    result = passed("AM-04", "leak-test", "9999-12-31T23:30", by="kd")
+    lasting = People([Person(code="kd", trained=(Training(KIND),))])
+    assert flag_of(result, judged, KIND, PEOPLE) is e.Flag.UNTRAINED
+    assert flag_of(result, judged, KIND, lasting) is None
 
 
 def test_training_is_for_a_kind_of_machine() -> None:

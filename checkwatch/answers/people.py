@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date, tzinfo
 from typing import get_args
 
 from checkwatch.core.entry import (
@@ -28,7 +29,7 @@ from checkwatch.core.entry import (
     Struck,
     Withdrawn,
 )
-from checkwatch.core.instant import wall
+from checkwatch.core.instant import Instant, wall
 from checkwatch.core.mistake import cut, quoted
 from checkwatch.core.person import People
 from checkwatch.core.rulebook import Doubted, Role, Rulebook
@@ -84,12 +85,18 @@ def flag_of(entry: Result, rulebook: Rulebook, kind: str, people: People) -> Fla
     if not asks or not is_of_gate(entry, rulebook):
         return entry.flag
     person = people.one(entry.by)
-    day = wall(entry.at, rulebook.zone).date()
-    if person is not None and person.is_trained(kind, day):
+    if person is not None and person.is_trained(kind, _day(entry.at, rulebook.zone)):
         return entry.flag
     found = Flag.UNKNOWN if person is None else Flag.UNTRAINED
     asked = [flag for flag in (entry.flag, found) if flag and rulebook.doubted(flag) != "counts"]
     return max(asked, key=lambda flag: _RANK.index(rulebook.doubted(flag)), default=entry.flag)
+
+
+def _day(at: Instant, zone: tzinfo) -> date:
+    try:
+        return wall(at, zone).date()
+    except OverflowError:  # the last hours of the calendar, seen from a zone ahead of UTC
+        return date.max
 
 
 def flagged(entry: Entry, rulebook: Rulebook, kind: str, people: People) -> Entry:
