@@ -28,9 +28,11 @@ from tests.laws.test_laws import ASKED, instants, law
 
 ZONES = tuple(map(ZoneInfo, ("UTC", "Asia/Kathmandu", "Pacific/Apia", "America/New_York")))
 
-#: "07:10 GMT", "Thu 12 Mar 07:10 GMT" or "Thu 12 Mar 2026 07:10 GMT".
+#: "07:10 GMT", "Thu 12 Mar 07:10 GMT" or "Thu 12 Mar 2026 07:10 GMT", with its preposition: a time
+#: is "at", a day "on", and what is today in one zone is not in another.
 SHOWN = re.compile(
-    r"(?:[A-Z][a-z]{2} (\d+) ([A-Z][a-z]{2})(?: (\d{4}))? )?(\d\d):(\d\d) ([A-Z]{3,4}|[+-]\d{2,4})"
+    r"(?:\b(?:at|on) )?(?:[A-Z][a-z]{2} (\d+) ([A-Z][a-z]{2})(?: (\d{4}))? )?"
+    r"(\d\d):(\d\d) ([A-Z]{3,4}|[+-]\d{2,4})"
 )
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

@@ -68,7 +68,7 @@ def test_a_book_with_rules_whose_time_is_over_answers_on(folder: Path) -> None:
         made = run("--db", book, "begin", "--rules", rules, "--fleet", folder / "fleet.csv")
         assert made.code == 0
     with freeze_time(AFTER):
-        said = run("--db", book, "done", "AM-01", "leak-test", "pass")
+        said = run("--db", book, "done", "AM-01", "leak-test", "pass", "--by", "kd")
         assert said.code == 0, said.err
         assert run("--db", book, "cleared", "AM-01").code == 1
         for shown in (run("--db", book, "rules", "show"), run("rules", "show", rules)):
