@@ -275,6 +275,11 @@ class Rulebook:
         """What becomes of a gate's result with a flag."""
         return self.untrained if flag is Flag.UNTRAINED else self.unknown_person
 
+    @cached_property
+    def trusts_everybody(self) -> bool:
+        """Whether everybody may write everything, and every result counts unmarked."""
+        return not self.roles and self.untrained == self.unknown_person == "counts"
+
     def roles_for(self, word: str) -> tuple[Role, ...]:
         """The roles that may write a word; none where everybody may."""
         return tuple(role for role in self.roles.values() if word in role.may)
