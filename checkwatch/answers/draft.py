@@ -148,12 +148,12 @@ def read_draft(given: Given, kind: type[Entry], at: Instant, rulebook: Rulebook)
             what = f"means nothing for {given.text('what')}"
             given.wrong(column, what, nearest(column, known, "leave it out"))
     own = _READ[kind](given, rulebook) if kind in _READ else {}
-    if given.text("clock_offset"):
+    texts = given.texts
+    if "clock_offset" in texts and given.text("clock_offset"):
         own["clock_offset"] = _seconds(given)
-    recorded = given.instant("recorded") or Instant(0)
+    recorded = (given.instant("recorded") if "recorded" in texts else None) or Instant(0)
     if given.problems:
         return None
-    texts = given.texts
     try:
         return kind(
             seq=0,
@@ -194,11 +194,11 @@ def _seconds(given: Given) -> int:
 
 
 def _happening(given: Given, _: Rulebook) -> dict[str, Any]:
-    return {
-        "code": given.text("what"),
-        **{column: given.text(column) for column in ("gtin", "lot", "serial")},
-        "expiry": _day(given),
-    }
+    own: dict[str, Any] = {"code": given.text("what")}
+    if not given.texts.keys().isdisjoint(OWN[Happening]):
+        own |= {column: given.text(column) for column in ("gtin", "lot", "serial")}
+        own["expiry"] = _day(given)
+    return own
 
 
 def _day(given: Given) -> date | None:
