@@ -30,7 +30,7 @@ from checkwatch.core.gtin import check_digit_fits
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso, to_datetime
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.period import later
-from checkwatch.core.rulebook import Check, ForUse, Measure, Rulebook
+from checkwatch.core.rulebook import Check, ForUse, Measure, Rulebook, UntilExpiry
 from checkwatch.core.wording import MONTHS, WEEKDAYS
 from checkwatch.errors import Problem
 
@@ -116,6 +116,22 @@ def mistakes_in_name(name: str, called: str, where: str) -> tuple[Problem, ...]:
         what = f"the {called} {quoted(name)} holds a character that cannot be printed"
         found.append((what, "take it out"))
     return tuple(Problem(where, *one) for one in found)
+
+
+def ends_nothing(code: str, kind: str, rulebook: Rulebook) -> bool:
+    """Whether a happening means nothing for machines of this kind, and something for others.
+
+    It was written about the wrong machine then. One that no check names is a plain record, and may
+    be written of any.
+    """
+    kinds = {
+        kind
+        for check in rulebook.checks.values()
+        if code in check.voided_by
+        or any(isinstance(c, UntilExpiry) and c.happening == code for c in check.validity)
+        for kind in check.kinds
+    }
+    return bool(kinds) and kind not in kinds
 
 
 def same_content(draft: Entry, written: Entry) -> bool:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, Any, NamedTuple, TypeGuard
 
 import typer
 
+from checkwatch.answers.acceptance import ends_nothing
 from checkwatch.cli.entries import (
     Common,
     MachineClock,
@@ -23,7 +24,8 @@ from checkwatch.cli.show import tell
 from checkwatch.cli.signing import signing
 from checkwatch.cli.spread import spread
 from checkwatch.core import entry as e
-from checkwatch.core.instant import Instant
+from checkwatch.core.instant import FOREVER, Instant
+from checkwatch.core.logbook import as_of
 from checkwatch.core.mistake import quoted
 from checkwatch.core.spelling import alike, likeness
 from checkwatch.errors import CannotTell, Problem, WrongUse
@@ -31,7 +33,7 @@ from checkwatch.run import clock
 from checkwatch.run.pin import Signature
 from checkwatch.run.world import Asked, ask, everything
 from checkwatch.run.write import Written, write
-from checkwatch.views.words import plural
+from checkwatch.views.words import listed, plural
 
 Place = Annotated[str | None, typer.Option("--place", help="Every machine in a place.")]
 Area = Annotated[str | None, typer.Option("--area", help="Every machine in an area.")]
@@ -123,9 +125,18 @@ def _write_several(common: Common, several: Several, make: MakeAll) -> None:
     While somebody reads the list, no other writer waits: it is looked at once more when written.
     """
 
+    left: list[str] = []
+
     def drafts(asked: Asked, at: Instant | None) -> list[e.Entry]:
         tags = several.tags(asked, at)
-        return [entry for tag in tags for entry in make(asked, common.fields(asked, tag, at))]
+        made = [entry for tag in tags for entry in make(asked, common.fields(asked, tag, at))]
+        idle = {entry.machine: entry.code for entry in made if _is_idle(entry, asked)}
+        left[:] = [f"{tag} is left out: {code} ends nothing on it" for tag, code in idle.items()]
+        if made and len(idle) == len(tags):
+            code = next(iter(idle.values()))
+            what = f"{code} ends nothing on {listed(idle)}"
+            raise WrongUse(Problem("", what, "name the machine to which it happened"))
+        return [entry for entry in made if entry.machine not in idle]
 
     def foreseen(asked: Asked) -> list[e.Entry]:
         return drafts(asked, common.moment(asked))
@@ -135,6 +146,8 @@ def _write_several(common: Common, several: Several, make: MakeAll) -> None:
     at = common.moment(seen.asked)
     tags = _tags(seen.entries)
     tell(f"{plural(len(tags), 'machine')}: {', '.join(tags)}")
+    for line in left:
+        tell(line)
 
     def confirmed(asked: Asked) -> list[e.Entry]:
         found = drafts(asked, at)
@@ -153,6 +166,18 @@ def _write_several(common: Common, several: Several, make: MakeAll) -> None:
 
         seen = signing(url, common.pin_stdin, act)
     show_written(seen, common)
+
+
+def _is_idle(entry: e.Entry, asked: Asked) -> TypeGuard[e.Happening]:
+    """Whether it is a happening that ends nothing on its kind of machine."""
+    version = asked.book.versions.in_force(entry.at)
+    enrolled = as_of(asked.book.entries[entry.machine], FOREVER, FOREVER).enrolled
+    return (
+        isinstance(entry, e.Happening)
+        and version is not None
+        and enrolled is not None
+        and ends_nothing(entry.code, enrolled.kind, version.rulebook)
+    )
 
 
 def _tags(entries: Iterable[e.Entry]) -> list[str]:

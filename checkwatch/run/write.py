@@ -5,20 +5,22 @@ With `what_if` the same happens on a book that is only read, and nothing is writ
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from checkwatch.answers.acceptance import Facts, mistakes_about, mistakes_in
+from checkwatch.answers.acceptance import Facts, ends_nothing, mistakes_about, mistakes_in
 from checkwatch.answers.book import Question
 from checkwatch.answers.effect import Effect, PlaceEffect, effect
 from checkwatch.answers.people import flagged, mistakes_of, nobody
 from checkwatch.answers.remark import remarks
-from checkwatch.core.entry import Entry, FaultClosed, Struck
+from checkwatch.core.entry import Entry, FaultClosed, Happening, Struck
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import as_of
 from checkwatch.core.person import People
+from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run.around import places_changed
 from checkwatch.run.foresee import changing
@@ -26,6 +28,7 @@ from checkwatch.run.pin import Signature, signed
 from checkwatch.run.world import Asked, Concerns, Names, ask_on, names_of
 from checkwatch.store import engine, journal, read
 from checkwatch.store.people import everybody
+from checkwatch.views.words import listed, spoken, with_article
 
 #: Makes the drafts for a book: `seq` and `recorded` of a draft do not count.
 Make = Callable[[Asked], Sequence[Entry]]
@@ -145,6 +148,8 @@ def accepted(
         problems += nobody(draft, rulebook, people, where) or mistakes_of(
             draft, rulebook, kind, people, where
         )
+        if isinstance(draft, Happening) and ends_nothing(draft.code, kind, rulebook):
+            problems.append(_wrong_machine(conn, draft, kind, asked, rulebook))
         if isinstance(draft, Struck):
             problems += _struck_again(draft, asked.book.entries[draft.machine], where)
         if isinstance(draft, Struck | FaultClosed) and draft.of is not None:
@@ -154,6 +159,25 @@ def accepted(
     if problems:
         raise WrongUse(*problems)
     return found
+
+
+def _wrong_machine(
+    conn: Connection, draft: Happening, kind: str, asked: Asked, rulebook: Rulebook
+) -> Problem:
+    """The refusal of a happening that would leave the machine cleared to which it happened."""
+    place = as_of(asked.book.entries[draft.machine], draft.at, FOREVER).place
+    near = ask_on(conn, asked.question.now, lambda names: names.ever_at.get(place, ()))
+    beside = [
+        one.machine
+        for one in near.book.fleet(near.question._replace(at=draft.at))
+        if one.log.place == place
+        and one.log.enrolled is not None
+        and not ends_nothing(draft.code, one.log.enrolled.kind, rulebook)
+    ]
+    note = f"if it did happen to {draft.machine}, `checkwatch note {shlex.quote(draft.machine)} …`"
+    meant = f"did you mean {listed(beside, 'or')}? " if beside else ""
+    what = f"{draft.code} ends nothing on {with_article(spoken(kind))}"
+    return Problem(draft.machine, what, f"{meant}{note}")
 
 
 def _signed(draft: Entry, asked: Asked, people: People, signature: Signature | None) -> Entry:

@@ -75,7 +75,7 @@ def test_while_the_list_is_read_others_can_write_and_the_entries_are_of_then(
     assert run("--db", small, *SOUTH, typed=meanwhile).code == 0
     assert rows(small) == [
         ["AM-02", "note", "2040-01-15T07:05:00Z"],
-        *([tag, "power-on", "2040-01-15T07:10:00Z"] for tag in ("AM-02", "AM-03", "WM-01")),
+        *([tag, "power-on", "2040-01-15T07:10:00Z"] for tag in ("AM-02", "AM-03")),
     ]
 
 
@@ -98,9 +98,7 @@ def test_a_list_that_has_changed_meanwhile_is_refused(small: str) -> None:
 
     said = run("--db", small, *SOUTH, typed=meanwhile)
     assert (said.code, said.out) == (2, "")
-    assert said.err.endswith(
-        "the list has changed: AM-03, WM-01; nothing was written; run it again\n"
-    )
+    assert said.err.endswith("the list has changed: AM-03; nothing was written; run it again\n")
     assert [what for _, what, _ in rows(small)] == ["moved"]
 
 
@@ -123,3 +121,34 @@ def test_a_place_that_is_not_said_is_not_every_place(small: str) -> None:
     for empty in (["--place", ""], ["--place", "", "--area", "South"]):
         assert run("--db", small, "happened", "power-on", *empty, "--yes").code in (2, 6)
     assert rows(small) == []
+
+
+WHAT = "WM-01: power-on ends nothing on a patient warmer"
+NOTE = "if it did happen to WM-01, `checkwatch note WM-01 …`"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["happened", "WM-01", "power-on"],
+        ["fit", "WM-01", "--happening", "power-on", "--lot", "7A23"],
+    ],
+)
+def test_what_ends_nothing_on_that_kind_of_machine_happened_to_another(
+    small: str, words: list[str]
+) -> None:
+    """Else AM-02 beside it would stay cleared."""
+    said = run("--db", small, *words)
+    assert said.code == 2
+    assert said.err.endswith(f"{WHAT}; did you mean AM-02 or AM-03? {NOTE}\n")
+    assert rows(small) == []
+
+
+def test_a_machine_on_which_it_ends_nothing_is_left_out_of_several_and_told(small: str) -> None:
+    said = run("--db", small, "happened", "power-on", "--place", "Theatre 2", "--yes")
+    left = "WM-01 is left out: power-on ends nothing on it\n"
+    assert (said.code, said.err) == (0, f"2 machines: AM-02, AM-03\n{left}")
+    assert [row[0] for row in rows(small)] == ["AM-02", "AM-03"]
+    said = run("--db", small, "happened", "power-on", "--kind", "patient-warmer", "--yes")
+    assert (said.code, said.out) == (2, "")
+    assert "power-on ends nothing on WM-01" in said.err

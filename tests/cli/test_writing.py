@@ -89,7 +89,8 @@ def test_a_list_for_several_machines_is_shown_before_a_yes(
         assert "--yes" in said.err
     assert numbers(small) == before
     assert run("--db", small, "happened", "power-on", *options, "--yes").code == 0
-    assert numbers(small) == before + len(tags)
+    machines = [tag for tag in tags if tag != "WM-01"]
+    assert numbers(small) == before + len(machines)
 
 
 def test_a_name_that_is_a_tag_and_a_place_is_refused(small: str) -> None:
