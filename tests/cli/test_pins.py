@@ -60,7 +60,8 @@ def test_what_a_pin_stands_for_stands_in_the_entry_and_wherever_it_is_shown(book
     assert said.err == 'EB signs: "I release it for use"\n'
     assert 'It is signed: "I release it for use".' in said.out
     assert newest(book)["signed"] == "I release it for use"
-    assert 'signed: "I release it for use"' in " ".join(run("--db", book, "log", "AM-02").out.split())
+    log = " ".join(run("--db", book, "log", "AM-02").out.split())
+    assert 'signed: "I release it for use"' in log
     assert typed(book, "2468", *PASS).code == 0
     assert 'by EB, signed: "I did it"' in " ".join(run("--db", book, "why", "AM-02").out.split())
     assert run("--db", book, "verify").code == 0
