@@ -11,7 +11,7 @@ from checkwatch.answers.effect import place_now
 from checkwatch.answers.open_matters import Open, open_matters
 from checkwatch.answers.overdue import Owed, overdue
 from checkwatch.answers.unpaid import Unpaid, unpaid
-from checkwatch.core.entry import EmergencyUse, Enrolled, Entry, Moved
+from checkwatch.core.entry import EmergencyUse, Enrolled, Entry, Fault, FaultClosed, Moved
 from checkwatch.core.instant import HOUR, MINUTE, Instant
 from checkwatch.core.place import present
 from checkwatch.core.standing import MachineStanding
@@ -49,6 +49,13 @@ class Taken(NamedTuple):
     debt: Unpaid | None
 
 
+class Mended(NamedTuple):
+    """A fault that was closed in this shift: what came and went shows in no standing."""
+
+    fault: Fault
+    closing: FaultClosed
+
+
 class Handover(NamedTuple):
     """The page. `written` are the entries about machines, and `adopted` the rulebooks, that came in
     this time; `soon` is what will be owed before `within` if nothing more is written."""
@@ -63,6 +70,7 @@ class Handover(NamedTuple):
     late: tuple[Late, ...]
     adopted: tuple[Version, ...]
     exceptions: tuple[Taken, ...]
+    faults: tuple[Mended, ...]
     open: Open
     soon: tuple[Owed, ...]
     standings: dict[Standing, int]
@@ -87,6 +95,7 @@ def handover(book: Book, question: Question, since: Instant) -> Handover:
         tuple(_late(written, fleet)),
         tuple(_adopted(book, question, since)),
         tuple(one for machine in fleet for one in _exceptions(machine, since)),
+        tuple(one for machine in fleet for one in _mended(machine, since)),
         open_matters(book, question),
         overdue(book, question, within).soon,
         {one: sum(machine.standing is one for machine in fleet) for one in Standing},
@@ -153,3 +162,16 @@ def _exceptions(machine: MachineStanding, since: Instant) -> Iterator[Taken]:
         owes = debt if debt and entry in debt.exceptions else None
         if owes or entry.until > since:
             yield Taken(machine.machine, entry, owes)
+
+
+def _mended(machine: MachineStanding, since: Instant) -> Iterator[Mended]:
+    log = machine.log
+    faults = {fault.seq: fault for fault in log.entries if isinstance(fault, Fault)}
+    for entry in log.entries:
+        if (
+            isinstance(entry, FaultClosed)
+            and entry.at > since
+            and entry.seq not in log.struck
+            and entry.of in faults
+        ):
+            yield Mended(faults[entry.of], entry)

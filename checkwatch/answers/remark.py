@@ -7,10 +7,23 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
+from checkwatch.answers.least_work import engineer_needed
 from checkwatch.answers.uncounted import Uncounted, Why, uncounted
+from checkwatch.answers.under_way import under_way
 from checkwatch.answers.unpaid import Unpaid, unpaid
-from checkwatch.core.entry import EmergencyUse, Entry, Result, Struck
+from checkwatch.core.entry import (
+    CaseStart,
+    EmergencyUse,
+    Entry,
+    FaultClosed,
+    Outcome,
+    Result,
+    Returned,
+    Struck,
+)
+from checkwatch.core.instant import Instant
 from checkwatch.core.judge import Judge
+from checkwatch.core.rulebook import Check
 from checkwatch.core.standing import CheckState, MachineStanding
 
 
@@ -47,6 +60,27 @@ class Signed(NamedTuple):
     entry: Entry
 
 
+class UnderTest(NamedTuple):
+    """A case that began after a test did; `over` where the test has a result since."""
+
+    case: CaseStart
+    check: Check
+    began: Instant
+    over: bool
+
+
+class Closed(NamedTuple):
+    """A fault that was closed."""
+
+    closing: FaultClosed
+
+
+class NotOut(NamedTuple):
+    """A return of a machine that was neither withdrawn nor waiting for an engineer."""
+
+    machine: str
+
+
 class Ended(NamedTuple):
     """Exceptions that excused something until now, and excuse `gates` that are not ready not, or no
     more; without gates they are over."""
@@ -55,7 +89,18 @@ class Ended(NamedTuple):
     gates: tuple[CheckState, ...] = ()
 
 
-Remark = Striking | Uncounted | Excuse | Repeated | Doubtful | Signed | Ended
+Remark = (
+    Striking
+    | Uncounted
+    | Excuse
+    | Repeated
+    | Doubtful
+    | Signed
+    | UnderTest
+    | Closed
+    | NotOut
+    | Ended
+)
 
 
 def remarks(
@@ -72,12 +117,24 @@ def remarks(
             if entry.flag and not any(one.why is Why.FLAGGED for one in idle):
                 found.append(Doubtful(entry))
             found += idle
+            mentioned = [one.entry for one in idle]
+            cases = _cases_under(entry, after, question)
+            found += [one for one in cases if one.case not in mentioned]
         elif isinstance(entry, EmergencyUse):
             then = _with_only(entry, machine, after, question).at(entry.at)
             found.append(Excuse(entry, then))
             debt = unpaid(after.standing(machine, question._replace(at=entry.at)))
             if debt is not None and entry in debt.exceptions[1:]:
                 found.append(Repeated(machine, debt))
+        elif isinstance(entry, CaseStart):
+            found += _under_way(entry, after, question._replace(at=entry.at))
+        elif isinstance(entry, FaultClosed):
+            found.append(Closed(entry))
+        elif isinstance(entry, Returned):
+            was = before.standing(machine, question._replace(at=entry.at))
+            waits = any(engineer_needed(was, state) for state in was.checks)
+            if was.log.withdrawn is None and not waits:
+                found.append(NotOut(machine))
         if entry.signed:
             found.append(Signed(entry))
     return (*found, *_ended(machine, before, after, question))
@@ -89,6 +146,29 @@ def _uncounted(result: Result, after: Book, question: Question) -> Iterator[Unco
         checks = after.standing(result.machine, question).checks
         ready = {state.check.code for state in checks if state.ready}
         yield from uncounted(result, judge, version, ready)
+
+
+def _under_way(case: CaseStart, book: Book, then: Question) -> Iterator[UnderTest]:
+    """The tests that are under way when a case begins."""
+    rulebook = book.rulebook(then)
+    checks = rulebook.checks if rulebook else {}
+    begun = (under_way(case.machine, code, book, then) for code in checks)
+    for result in {one.seq: one for one in begun if one}.values():
+        yield UnderTest(case, checks[result.check], result.at, over=False)
+
+
+def _cases_under(result: Result, book: Book, question: Question) -> Iterator[UnderTest]:
+    """The first case that began under a test which came to a good result."""
+    judge = book.judge(result.machine, question)
+    version = judge.versions.in_force(question.at)
+    if version is None or result.outcome not in (Outcome.PASS, Outcome.LIMITED):
+        return
+    for track in judge.judged(version).tracks:
+        attempts = track.attempts if track.check.code == result.check else ()
+        for began in (one.began for one in attempts if one.seq == result.seq):
+            cases = (e for e in judge.log.entries if isinstance(e, CaseStart))
+            if case := next((e for e in cases if began < e.at < result.at), None):
+                yield UnderTest(case, track.check, began, over=True)
 
 
 def _ended(machine: str, before: Book, after: Book, question: Question) -> Iterator[Ended]:

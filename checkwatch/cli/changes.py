@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import Annotated, Any
 
@@ -47,7 +48,7 @@ def fault_closed(
         str, typer.Option(help="With accepted: what the clinician must know.", metavar="TEXT")
     ] = "",
 ) -> None:
-    """Write that a fault is over. Without its number it counts as one that forbade use.
+    """Write that a fault is over. Without its number, if none is open, as one that forbade use.
 
     A fault that is accepted stays, with a limit: the closing and the limit, which is a fault of its
     own, are both written, or none.
@@ -94,6 +95,9 @@ def exception(
 
     def make(asked: Asked, fields: dict[str, Any]) -> e.Entry:
         end = end_of_exception(until, fields["at"], asked)
+        if end <= fields["at"] and re.fullmatch(r"\d\d?:\d\d(:\d\d)?", until):
+            what = f"{until} of today is not after its beginning"
+            raise WrongUse(Problem("--until", what, f'say --until "tomorrow {until}"'))
         return draft(e.EmergencyUse, **fields, until=end, decided=decided)
 
     write_one(common._replace(note=reason), machine, make)

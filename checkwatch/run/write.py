@@ -16,7 +16,7 @@ from checkwatch.answers.book import Question
 from checkwatch.answers.effect import Effect, PlaceEffect, effect
 from checkwatch.answers.people import flagged, mistakes_of, nobody
 from checkwatch.answers.remark import remarks
-from checkwatch.core.entry import Entry, FaultClosed, Happening, Struck
+from checkwatch.core.entry import Closing, Entry, FaultClosed, Happening, Struck
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import as_of
 from checkwatch.core.person import People
@@ -152,6 +152,8 @@ def accepted(
             problems.append(_wrong_machine(conn, draft, kind, asked, rulebook))
         if isinstance(draft, Struck):
             problems += _struck_again(draft, asked.book.entries[draft.machine], where)
+        if isinstance(draft, FaultClosed):
+            problems += _closed_again(draft, asked.book.entries[draft.machine], where)
         if isinstance(draft, Struck | FaultClosed) and draft.of is not None:
             target = read.by_number(conn, draft.of)
             problems += mistakes_about(draft, target, where, rulebook.zone)
@@ -197,6 +199,26 @@ def _struck_again(draft: Struck, known: Iterable[Entry], where: str) -> Iterator
     if earlier and not draft.restores:
         what = f"entry {draft.of} is struck already (entry {earlier[0].seq})"
         yield Problem(where, what, "add --restores to take away what it cost as well")
+
+
+def _closed_again(draft: FaultClosed, known: Sequence[Entry], where: str) -> Iterator[Problem]:
+    """What is wrong with closing a fault a second time, or with not saying which one is closed."""
+    log = as_of(known, FOREVER, FOREVER)
+    if draft.of is None:
+        tag = shlex.quote(draft.machine)
+        commands = [f"`checkwatch fault-closed {tag} {one.seq}`" for one in log.open_faults]
+        if commands:
+            yield Problem(where, "which fault is closed is not said", listed(commands, "or"))
+        return
+    closings = (e for e in log.entries if isinstance(e, FaultClosed) and e.seq not in log.struck)
+    earlier = next((one for one in closings if one.of == draft.of), None)
+    if earlier is None or any(one.seq == draft.of for one in log.open_faults):
+        return
+    remedy = f"nothing is left to close; see `checkwatch log {shlex.quote(draft.machine)}`"
+    if earlier.how is Closing.ACCEPTED:
+        # The limit was written together with it, as a fault of its own.
+        remedy = f"its limit is fault {earlier.seq + 1}"
+    yield Problem(where, f"fault {draft.of} was closed by entry {earlier.seq}", remedy)
 
 
 def imagined(conn: Connection, drafts: Sequence[Entry], now: Instant) -> list[Entry]:

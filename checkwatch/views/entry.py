@@ -106,14 +106,17 @@ def _enrolled(entry: Any) -> str:
     return ", ".join(parts + [f"{word} {harmless(t, _WORD)}" for word, t in more.items() if t])
 
 
-def _fault_closed(entry: Any) -> str:
+def closing(entry: e.FaultClosed) -> str:
+    """Which fault, how it came to its end, and the writer's own key for that, as a job's number."""
     how = {
         None: "closed",
         e.Closing.REPAIRED: "closed, repaired",
         e.Closing.NO_FAULT_FOUND: "closed, no fault found",
         e.Closing.ACCEPTED: "closed, accepted with a limit",
     }[entry.how]
-    return f"Fault {how}" if entry.of is None else f"Fault {entry.of} {how}"
+    which = "Fault" if entry.of is None else f"Fault {entry.of}"
+    ref = f", {harmless(entry.ref, _WORD)}" if entry.ref else ""
+    return f"{which} {how}{ref}"
 
 
 def _place(entry: Any) -> str:
@@ -139,7 +142,7 @@ _SAYS: dict[type[e.Entry], Callable[[Any], str]] = {
     e.Withdrawn: lambda _: "Withdrawn from use",
     e.Returned: lambda _: "Returned to use",
     e.Fault: lambda entry: f"Fault that {_FORBIDS[entry.severity]} use",
-    e.FaultClosed: _fault_closed,
+    e.FaultClosed: closing,
     e.Reading: lambda entry: f"Reading of {harmless(entry.meter, _WORD)}, {plain(entry.value)}",
     e.CaseStart: lambda _: "A case began",
     e.CaseEnd: lambda _: "A case ended",

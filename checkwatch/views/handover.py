@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 
-from checkwatch.answers.handover import Change, Handover, Taken
+from checkwatch.answers.handover import Change, Handover, Mended, Taken
 from checkwatch.answers.open_matters import What
 from checkwatch.answers.overdue import Owed
 from checkwatch.core import entry as e
@@ -13,8 +13,10 @@ from checkwatch.core.instant import FOREVER, Instant, iso
 from checkwatch.core.states import ORDER, Standing
 from checkwatch.views.answer import CAUTION_YES
 from checkwatch.views.document import Document
+from checkwatch.views.entry import closing
 from checkwatch.views.open_matters import document as open_document
 from checkwatch.views.open_matters import said, where
+from checkwatch.views.reason import said as noted
 from checkwatch.views.report import Report, Table
 from checkwatch.views.unpaid import nth
 from checkwatch.views.why import described
@@ -68,6 +70,8 @@ def handover(page: Handover, here: Here) -> Report:
         report += ["", f"Moved: {_some(moves)}."]
     report += ["", *_written(page, here)]
     report += _exceptions(page, here)
+    if page.faults:
+        report += ["", "Faults closed", *(f"  {_mended(one, here)}" for one in page.faults)]
     report += _open(page, here)
     report += _soon(page, here)
     return [*report, "", "What is owed now: `checkwatch overdue`.", CAUTION_YES]
@@ -157,6 +161,15 @@ def _paid(one: Taken) -> str:
     return f"unpaid{row}: {gates}"
 
 
+def _mended(one: Mended, here: Here) -> str:
+    fault, end = one.fault, one.closing
+    what = "stop-use" if fault.severity is e.Severity.STOP_USE else "limiting"
+    span = f"{here.local(fault.at)} to {here.local(end.at)}"
+    how = closing(end).removeprefix("Fault ")
+    by = f", by {harmless(end.by, 40)}" if end.by else ""
+    return f"{fault.machine}, {span}, {what} fault{noted(fault)}: {how}{by}, entry {end.seq}."
+
+
 def _open(page: Handover, here: Here) -> Report:
     """One line for each matter; the exceptions stand above."""
     matters = [one for one in page.open.matters if one.what is not What.EXCEPTION]
@@ -206,6 +219,7 @@ def document(page: Handover) -> Document:
         "late": [one.entry.seq for one in page.late],
         "adopted": [one.seq for one in page.adopted],
         "exceptions": [_exception(one) for one in page.exceptions],
+        "faults_closed": [_closed(one) for one in page.faults],
         "open": open_document(page.open)["matters"],
         "soon": [_lapse(one) for one in page.soon],
     }
@@ -229,6 +243,20 @@ def _exception(one: Taken) -> Document:
         "decided": one.exception.decided,
         "note": one.exception.note,
         "owed": [gate.check.code for gate in owed],
+    }
+
+
+def _closed(one: Mended) -> Document:
+    end = one.closing
+    return {
+        "machine": end.machine,
+        "fault": one.fault.seq,
+        "since": iso(one.fault.at),
+        "severity": one.fault.severity.value,
+        "entry": end.seq,
+        "at": iso(end.at),
+        "how": end.how.value if end.how else None,
+        "ref": end.ref,
     }
 
 

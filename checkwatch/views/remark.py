@@ -9,13 +9,16 @@ from collections.abc import Iterable
 from checkwatch.answers.cleared import reasons
 from checkwatch.answers.fitted import good_to
 from checkwatch.answers.remark import (
+    Closed,
     Doubtful,
     Ended,
     Excuse,
+    NotOut,
     Remark,
     Repeated,
     Signed,
     Striking,
+    UnderTest,
 )
 from checkwatch.answers.uncounted import Uncounted, Why
 from checkwatch.core import entry as e
@@ -24,6 +27,7 @@ from checkwatch.core.rulebook import ForUse, UntilExpiry
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import Standing, State
 from checkwatch.core.wording import NOUNS
+from checkwatch.views.entry import closing
 from checkwatch.views.fitted import day
 from checkwatch.views.reason import clause, said, voider
 from checkwatch.views.report import Command, Report
@@ -58,6 +62,16 @@ def remark(one: Remark, after: MachineStanding, here: Here) -> Report:
         return [f'It is signed: "{harmless(one.entry.signed, 400)}".']
     if isinstance(one, Repeated):
         return [f"This exception is {in_a_row(one.debt, one.machine, here)}."]
+    if isinstance(one, UnderTest):
+        return [_under_test(one, here)]
+    if isinstance(one, Closed):
+        idle = "" if one.closing.of else ": no fault was open, it counts as one that forbade use"
+        return [f"{closing(one.closing)}{idle}."]
+    if isinstance(one, NotOut):
+        return [
+            f"{one.machine} was not withdrawn and waited for no engineer; this return counts all "
+            "the same."
+        ]
     return [_ended(one, here)]
 
 
@@ -130,6 +144,9 @@ def _uncounted(one: Uncounted, after: MachineStanding, here: Here) -> str:
     if one.why is Why.BEYOND:
         return f"{this} counts as a fail: {_why(one, after, here)}."
     limit = ", but its limit stays" if outcome is e.Outcome.LIMITED else ""
+    if any(s.ready and s.attempt and s.attempt.seq == one.result.seq for s in after.checks):
+        # It counts for what it covers.
+        this = f"As {with_article(harmless(one.check.title, 60))} this {this[5:]}"
     return f"{this} counts for nothing{limit}: {_why(one, after, here)}."
 
 
@@ -149,6 +166,18 @@ def _why(one: Uncounted, after: MachineStanding, here: Here) -> str:
         return f"the fail {moment} waits for a return to use, and none came before this test began"
     came = "a fail" if one.why is Why.FAILED else voider(one.entry, after.rulebook)
     return f"{came} {moment} came under the test, which {_began(one, here)}"
+
+
+def _under_test(one: UnderTest, here: Here) -> str:
+    """A case and a test at once: whether the test stands is the rules' matter, the patient's safety
+    that of whoever is there."""
+    title = with_article(harmless(one.check.title, 60))
+    test = f"{title[:1].upper()}{title[1:]}"
+    text = f"{test} is under way since {here.local(one.began)}"
+    if one.over:
+        text = f"A case began {here.moment(one.case.at)}, under this test"
+    cautions = " ".join(harmless(caution, 200) for caution in one.check.cautions)
+    return f"{text}. Its cautions: {cautions}" if cautions else f"{text}."
 
 
 def _look(one: Uncounted, after: MachineStanding) -> str:
