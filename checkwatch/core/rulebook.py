@@ -126,7 +126,8 @@ class Step:
     `more` says it at length. `measure` is the code of the number that is read here, empty for a
     question. A no makes the check's outcome at least `on_no`, unless the `remedy` helped.
     `put_back` says what the step opened or altered and must be put right before the machine is
-    left; `after_run` that the step comes when the machine has run by itself.
+    left; `after_run` that the step comes when the machine has run by itself; `may_skip` that it
+    may be answered as not applicable, with the reason.
     """
 
     say: str
@@ -138,6 +139,7 @@ class Step:
     remedy: str = ""
     put_back: str = ""
     after_run: bool = False
+    may_skip: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -102,6 +102,7 @@ def read_step(table: Table) -> Step:
         table.text("remedy"),
         table.text("put_back"),
         table.flag("after_run", default=False),
+        table.flag("may_skip", default=False),
     )
     table.finish()
     return step

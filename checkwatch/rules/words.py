@@ -107,6 +107,7 @@ def _about_step(step: Step) -> Iterator[tuple[str, str]]:
     yield "After a no try", step.remedy
     yield "A no", _ON_NO.get(step.on_no, "")
     yield "To be put right afterwards", step.put_back
+    yield "Where it does not apply", "say why." if step.may_skip else ""
 
 
 #: What a no makes of a check, where it is not a fail as usual.

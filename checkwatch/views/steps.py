@@ -13,10 +13,19 @@ from checkwatch.core.instant import MINUTE, Instant
 from checkwatch.core.mistake import cut
 from checkwatch.core.rulebook import Check
 from checkwatch.core.wording import inside, plural
-from checkwatch.views.words import Here, harmless
+from checkwatch.views.words import Here, duration, harmless
 
 #: What is said when the questions begin.
 HOW = "Always: ? explains, stop breaks off, q leaves."
+
+#: What the answers to the question before the first one do.
+BEGIN = "yes writes that it begins, and asks. With no, stop or q nothing is written."
+
+#: What the answers to the question before the next one do.
+GO_ON = (
+    "yes goes on with the next question, stop breaks it off, no begins it anew; with q nothing is "
+    "written, and it waits."
+)
 
 #: What may be typed at every question.
 ALWAYS = "Always: back; note: words; stop breaks off; q leaves, to come back."
@@ -76,6 +85,10 @@ def question(ask: Ask, check: Check, machine: str, here: Here) -> Iterator[Par]:
         yield Par("Then once more." if ask.measure else "Is it so now?")
     elif ask.kind is Kind.RUN:
         yield from run(ask.since, check, here)
+    elif ask.kind is Kind.EARLY:
+        over, began = here.local(Instant(ask.since + check.run)), here.local(ask.since)
+        takes = f"the test takes {duration(check.run)} and began at {began}"
+        yield Par(f"Before {over} a pass may not count: {takes}. Wait for it?")
     elif ask.kind is Kind.END_NOW:
         yield Par(f"That makes it {_VERDICTS[ask.verdict]}. End here?")
     elif ask.kind is Kind.PUT_BACK:
@@ -98,6 +111,8 @@ def prompt(ask: Ask) -> str:
         return "Write it? yes / back > "
     if ask.kind is Kind.END_NOW:
         return "yes / no, go on > "
+    if ask.step is not None and ask.step.may_skip and ask.kind in (Kind.STEP, Kind.REMEDY):
+        return "yes / no / na: why > "
     return "Is it over? yes > " if ask.kind is Kind.RUN else "yes / no > "
 
 
@@ -106,9 +121,15 @@ def more(ask: Ask) -> Iterator[Par]:
     if ask.step is not None:
         yield Par(ask.step.more or "There is no longer text.")
     words = "yes or no" if ask.measure is None else f"a number in {ask.measure.unit}, or no"
-    if ask.kind in (Kind.STEP, Kind.REMEDY, Kind.MEASURE, Kind.PUT_BACK):
-        yield Par(f"Type {words}; na: why, if it does not apply.")
+    optional = ask.measure is None or not ask.measure.required
+    skip = "; na: why, if it does not apply" if optional and _may_skip(ask) else ""
+    if ask.kind in (Kind.STEP, Kind.REMEDY, Kind.MEASURE, Kind.PUT_BACK, Kind.NOT_PUT_BACK):
+        yield Par(f"Type {words}{skip}.")
     yield Par(ALWAYS)
+
+
+def _may_skip(ask: Ask) -> bool:
+    return ask.step.may_skip if ask.step is not None else ask.measure is not None
 
 
 def run(since: Instant, check: Check, here: Here) -> Iterator[Par]:

@@ -24,6 +24,7 @@ SHUT = Step("Open the cylinder", put_back="Reserve cylinder shut")
 READ = Step("Read the leak", measure="leak", after_run=True)
 SCAVENGING = Step("Look at the scavenging", on_no=Outcome.LIMITED)
 BAG = Step("Find the bag", on_no=Outcome.STOPPED)
+VAPORISER = Step("Repeat with the vaporiser", may_skip=True)
 FIXED = Step("Tug the hose", remedy="Push it home")
 
 

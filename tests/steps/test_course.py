@@ -20,6 +20,7 @@ from tests.steps.gone import (
     READ,
     SCAVENGING,
     SHUT,
+    VAPORISER,
     a_check,
     after,
 )
@@ -72,10 +73,30 @@ def test_a_remedy_is_named_and_the_step_asked_again() -> None:
     assert after(test, "no", "no", "yes").finding.outcome is FAIL
 
 
-def test_what_does_not_apply_needs_its_reason_and_is_noted() -> None:
-    found = after(a_check(LOOK), "na: no seals here", "yes").finding
+def test_what_may_be_skipped_needs_its_reason_and_comes_first_in_the_note() -> None:
+    test = a_check(LOOK, VAPORISER)
+    assert after(test, "yes", "na").asked.refusal == "say why, like na: no nitrous oxide here"
+    found = after(test, "no", "back", "yes", "na: none changed", "yes").finding
+    skipped = "step 2 (Repeat with the vaporiser): not applicable, none changed"
     assert found.outcome is PASS
-    assert found.note == "step 1 (Look at the seals): not applicable, no seals here"
+    assert found.note == f"{skipped}; step 1 (Look at the seals): at first no, then yes"
+
+
+def test_no_step_is_skipped_where_the_rulebook_does_not_say_so() -> None:
+    refusal = "answer yes or no; by the rulebook this step is not to be skipped"
+    assert after(a_check(LOOK), "na: x").asked.refusal == refusal
+    assert after(a_check(FIXED), "no", "na: x").asked.refusal == refusal
+    read = a_check(Step("Read the hold", measure="hold"), measures=(HOLD,))
+    assert "not to be skipped" in after(read, "na: x").asked.refusal
+
+
+def test_where_nothing_was_looked_at_no_result_is_good() -> None:
+    found = after(a_check(VAPORISER, VAPORISER), "na: x", "na: x", "yes").finding
+    assert (found.outcome, found.note[:21]) == (STOPPED, "nothing was looked at")
+    run = after(a_check(VAPORISER, alone=1), "na: x", "yes", "pass", "yes").finding
+    assert run.outcome is STOPPED
+    measured = a_check(VAPORISER, measures=(LEAK,))
+    assert after(measured, "na: x", "60", "yes").finding.outcome is PASS
 
 
 @pytest.mark.parametrize(
@@ -160,16 +181,34 @@ def test_the_run_comes_before_its_step_and_ends_by_somebodys_word_only() -> None
     assert (asked.kind, asked.since) == (Kind.RUN, after(test, "yes").going.said[-1].at)
     assert after(test, "yes", "no").asked.kind is Kind.RUN
     assert after(test, "yes", "").asked.kind is Kind.RUN
-    assert after(test, "yes", "yes").asked.step == READ
+    assert after(test, "yes", "yes", "no").asked.step == READ
 
 
 def test_without_a_step_after_the_run_its_outcome_is_asked() -> None:
-    assert after(a_check(LOOK, alone=5), "yes", "yes").asked.kind is Kind.OUTCOME
+    assert after(a_check(LOOK, alone=5), "yes", "yes", "no").asked.kind is Kind.OUTCOME
 
 
 def test_a_run_that_was_shorter_than_its_rule_is_noted() -> None:
-    found = after(a_check(LOOK, alone=5), "yes", "yes", "pass", "yes").finding
+    found = after(a_check(LOOK, alone=5), "yes", "yes", "no", "pass", "yes").finding
     assert found.note == "the run was over after 1 min of 6"
+
+
+def test_a_run_that_is_said_to_be_over_early_may_be_waited_for() -> None:
+    test = a_check(READ, measures=(LEAK,), alone=1)  # begun at 07:00, two minutes
+    asked = after(test, "yes").asked
+    assert (asked.kind, asked.since) == (Kind.EARLY, after(test).going.began)
+    assert after(test, "yes", "yes").asked.kind is Kind.RUN
+    waited = after(test, "yes", "yes", "yes")
+    assert waited.asked.step == READ
+    assert waited.types("60", "yes").finding.note == ""
+    assert after(test, "yes", "no").asked.step == READ
+
+
+def test_that_something_is_right_again_no_reason_stands_for() -> None:
+    refusal = "type yes or no; what cannot be put right is a no"
+    assert after(a_check(SHUT), "yes", "na: x").asked.refusal == refusal
+    assert after(a_check(SHUT), "yes", "no", "na: x").asked.refusal == refusal
+    assert after(a_check(SHUT), "stop", "na: x").asked.refusal == refusal
 
 
 # What was opened
@@ -210,8 +249,9 @@ def test_broken_off_what_was_opened_is_asked_back_then_why() -> None:
     assert after(test, "stop", "yes", "yes").asked.kind is Kind.REASON
     found = after(test, "stop", "no", "no", "yes", "airway").finding
     assert (found.outcome, found.emergency, found.reason) == (STOPPED, True, "airway")
-    assert found.note.startswith("Broken off in an emergency: airway")
-    assert "NOT PUT RIGHT" in found.note
+    assert found.note == (
+        "NOT PUT RIGHT: Reserve cylinder shut; Broken off in an emergency: airway"
+    )
     assert found.limits == ()
 
 

@@ -32,6 +32,7 @@ class Kind(Enum):
     REMEDY = auto()
     MEASURE = auto()
     RUN = auto()
+    EARLY = auto()
     OUTCOME = auto()
     LIMIT = auto()
     WRONG = auto()
@@ -67,8 +68,8 @@ class Ask(NamedTuple):
     `step` is the step that it is about and `number` its place among the check's, from 1; `text`
     the remedy, or what is to be put right. `news` is what came of the line before, `refusal` why
     a line was not taken and what to type; `noted` that it was a note. `since` is when the machine
-    began to run by itself, for RUN; `verdict` what the step made of the check, for END_NOW;
-    `finding` what would be written, for WRITE.
+    began to run by itself, for RUN, and when the test began, for EARLY; `verdict` what the step
+    made of the check, for END_NOW; `finding` what would be written, for WRITE.
     """
 
     kind: Kind

@@ -64,7 +64,7 @@ def still_open(going: Going) -> tuple[str, ...]:
     steps = [ask.step for ask, _ in asked] + [next_question(going).step]
     opened = dict.fromkeys(step.put_back for step in steps if step and step.put_back)
     kinds = (Kind.PUT_BACK, Kind.NOT_PUT_BACK)
-    right = {a.text for a, line in asked if a.kind in kinds and typed.answer(line.text)}
+    right = {a.text for a, line in asked if a.kind in kinds and typed.put_right(line.text)}
     return tuple(text for text in opened if text not in right)
 
 
@@ -102,7 +102,7 @@ def _kept(going: Going) -> tuple[list[Said], dict[str, list[str]]]:
         assert isinstance(asked, Ask), "the line that ends a check does not count"
         taken = kept.pop(last).text
         with suppress(typed.Refused):  # `stop`, or `keep`, was no answer to the step.
-            answer = typed.step(asked.measure)(taken)
+            answer = typed.step(asked.measure, may_skip=True)(taken)
             if asked.about and answer is not True:
                 undone[asked.about].append(typed.said(answer))
     return kept, undone

@@ -74,6 +74,13 @@ def yes_or_no(text: str) -> bool:
     return text.lower() in _YES
 
 
+def put_right(text: str) -> bool:
+    """Whether what was opened or altered is right again: no reason stands in for a yes."""
+    if text.lower() not in (*_YES, *_NO):
+        raise Refused("type yes or no; what cannot be put right is a no")
+    return text.lower() in _YES
+
+
 def ended(text: str) -> None:
     """That the machine's run is over: only a yes says so."""
     if text.lower() not in _YES:
@@ -116,48 +123,44 @@ def confirmed(proposed: Outcome) -> Callable[[str], Outcome]:
     return read
 
 
-def answer(text: str) -> Answer:
-    """The answer to a question about something that a machine may not have."""
-    if (reason := _not_applicable(text)) is not None:
-        return NotApplicable(reason)
-    if text.lower() not in (*_YES, *_NO):
-        raise Refused("type yes, no or na: why")
-    return text.lower() in _YES
+def step(measure: Measure | None, may_skip: bool) -> Callable[[str], Answer]:
+    """The answer to a step, or to a measure that no step reads.
 
+    Not applicable is only what may be skipped, and never a number that the check needs.
+    """
 
-def step(measure: Measure | None) -> Callable[[str], Answer]:
-    """The answer to a step, or to a measure that no step reads."""
-    return answer if measure is None else _number(measure)
-
-
-def step_again(measure: Measure | None) -> Callable[[str], Answer | None]:
-    """The answer after a remedy; None for `keep`, by which a number stays as it was."""
-    read = step(measure)
-    return lambda text: None if measure and text.lower() == KEEP else read(text)
-
-
-def _number(measure: Measure) -> Callable[[str], Answer]:
     def read(text: str) -> Answer:
-        if text.lower() in _NO:
+        if measure is not None and text.lower() in _NO:
             return False
-        reason = _not_applicable(text)
-        if reason is None:
+        if _NOT_APPLICABLE.fullmatch(text):
+            return _skipped(text, measure, may_skip)
+        if measure is not None:
             return _value(text, measure)
-        if measure.required:
-            raise Refused("the check needs this number: type it, or no, or stop")
-        return NotApplicable(reason)
+        if text.lower() not in (*_YES, *_NO):
+            raise Refused("type yes, no or na: why" if may_skip else "type yes or no")
+        return text.lower() in _YES
 
     return read
 
 
-def _not_applicable(text: str) -> str | None:
-    """The reason that stands behind `na:`; None for another line."""
+def step_again(measure: Measure | None, may_skip: bool) -> Callable[[str], Answer | None]:
+    """The answer after a remedy; None for `keep`, by which a number stays as it was."""
+    read = step(measure, may_skip)
+    return lambda text: None if measure and text.lower() == KEEP else read(text)
+
+
+def _skipped(text: str, measure: Measure | None, may_skip: bool) -> NotApplicable:
+    """The reason that stands behind `na:`."""
+    if measure is not None and measure.required:
+        raise Refused("the check needs this number: type it, or no, or stop")
+    if not may_skip:
+        good = "yes or no" if measure is None else f"a number in {measure.unit}, or no"
+        raise Refused(f"answer {good}; by the rulebook this step is not to be skipped")
     found = _NOT_APPLICABLE.fullmatch(text)
-    if found is None:
-        return None
-    if not found[1].strip():
+    reason = found[1].strip() if found else ""
+    if not reason:
         raise Refused("say why, like na: no nitrous oxide here")
-    return found[1].strip()
+    return NotApplicable(reason)
 
 
 def _value(text: str, measure: Measure) -> Decimal:

@@ -1,7 +1,7 @@
 """One walk through the questions of a check: it waits for a line wherever it asks.
 
-Nothing here makes a pass of silence: a pass needs an answer to every step, and every number that
-the check cannot do without.
+Nothing here makes a pass of silence: a pass needs an answer to every step, not all of them that it
+does not apply, and every number that the check cannot do without.
 """
 
 from __future__ import annotations
@@ -46,6 +46,7 @@ class Walk:
 
     def __init__(self, check: Check, began: Instant, undone: Mapping[str, list[str]]) -> None:
         self._check = check
+        self._began = began
         self._undone = undone
         self._now = began
         self._news = ""
@@ -54,6 +55,8 @@ class Walk:
         self._judged: dict[str, str] = {}
         self._limits: list[str] = []
         self._remarks: list[str] = []
+        self._skipped: list[str] = []
+        self._looked_at = False
         self._notes: list[str] = []
         self._put_back: dict[str, bool | None] = {}
         self._breaking_off = False
@@ -123,7 +126,7 @@ class Walk:
             self._put_back.setdefault(step.put_back, None)
         measure = self._check.measures.get(step.measure)
         ask = Ask(Kind.STEP, number, step, measure)
-        answer = yield from self._ask(ask, typed.step(measure))
+        answer = yield from self._ask(ask, typed.step(measure, step.may_skip))
         if step.remedy and _verdict(answer, measure, step.on_no) is not Outcome.PASS:
             answer = yield from self._once_more(ask, step, answer)
         self._took(ask, f"step {number} ({cut(step.say, 40).rstrip('.')})", answer)
@@ -140,7 +143,8 @@ class Walk:
     def _once_more(self, ask: Ask, step: Step, first: Answer) -> Waiting[Answer]:
         """The same step after its remedy; of a number the first may be kept."""
         again = yield from self._ask(
-            ask._replace(kind=Kind.REMEDY, text=step.remedy), typed.step_again(ask.measure)
+            ask._replace(kind=Kind.REMEDY, text=step.remedy),
+            typed.step_again(ask.measure, step.may_skip),
         )
         if again is None:
             return first
@@ -151,19 +155,22 @@ class Walk:
     def _measure(self, measure: Measure) -> Waiting[None]:
         """A number that no step reads."""
         ask = Ask(Kind.MEASURE, measure=measure)
-        answer = yield from self._ask(ask, typed.step(measure))
+        answer = yield from self._ask(ask, typed.step(measure, may_skip=True))
         self._took(ask, measure.code, answer)
         self._worse(_verdict(answer, measure, Outcome.PASS))
 
     def _took(self, ask: Ask, label: str, answer: Answer) -> None:
         """Keeps an answer, and what is to be remembered of it."""
         final = said(answer)
+        self._looked_at |= not isinstance(answer, NotApplicable)
         taken_back = [
             text for text in self._undone.get(ask.about, ()) if text not in ("yes", final)
         ]
         self._remarks += [f"{label}: at first {text}, then {final}" for text in taken_back]
         if isinstance(answer, Decimal) and ask.measure is not None:
             self._number(ask.measure, answer, label)
+        elif isinstance(answer, NotApplicable):
+            self._skipped.append(f"{label}: {final}")
         elif answer is not True:
             self._remarks.append(f"{label}: {final}")
 
@@ -180,10 +187,18 @@ class Walk:
         self._judged[measure.code] = self._news
 
     def _run(self) -> Waiting[None]:
-        """The machine runs by itself; only somebody's word ends that."""
-        since = self._now
-        yield from self._ask(Ask(Kind.RUN, since=since), typed.ended)
-        gone = max(self._now - since, 0)
+        """The machine runs by itself; only somebody's word ends that.
+
+        A pass is reckoned to have begun a run before it at the latest, so one that is written
+        earlier may fall under what came before the beginning (docs/meaning.md, part 3).
+        """
+        since, waits = self._now, True
+        while waits:
+            yield from self._ask(Ask(Kind.RUN, since=since), typed.ended)
+            gone = max(self._now - since, 0)
+            waits = self._now < self._began + self._check.run
+            if waits:
+                waits = yield from self._ask(Ask(Kind.EARLY, since=self._began), typed.yes_or_no)
         if gone < self._check.run:
             early = f"the run was over after {gone // MINUTE} min of {self._check.run // MINUTE}"
             self._remarks.append(early)
@@ -205,12 +220,10 @@ class Walk:
         for text, right in self._put_back.items():
             if right is not None:
                 continue
-            answer: Answer = yield from self._ask(Ask(Kind.PUT_BACK, text=text), typed.answer)
-            if isinstance(answer, NotApplicable):
-                self._remarks.append(f"{text}: {said(answer)}")
-            elif not answer:
-                answer = yield from self._ask(Ask(Kind.NOT_PUT_BACK, text=text), typed.yes_or_no)
-            self._put_back[text] = answer is not False
+            found = yield from self._ask(Ask(Kind.PUT_BACK, text=text), typed.put_right)
+            if not found:
+                found = yield from self._ask(Ask(Kind.NOT_PUT_BACK, text=text), typed.put_right)
+            self._put_back[text] = found
 
     def _confirm(self) -> Waiting[None]:
         """Until somebody says that it may be written so, or worse."""
@@ -226,16 +239,22 @@ class Walk:
         self._outcome = max(self._outcome, outcome, key=RANK.__getitem__)
 
     def _finding(self) -> Finding:
-        """What the answers come to: at most broken off without a number that is required, at most
-        limited while something is not put right."""
+        """What the answers come to: at most broken off without a number that is required and where
+        nothing was looked at, at most limited while something is not put right.
+
+        What is to be acted on comes first in the note.
+        """
         outcome, limits = self._outcome, self._limits
         left = tuple(text for text, right in self._put_back.items() if right is False)
         if left:
             outcome = max(outcome, Outcome.LIMITED, key=RANK.__getitem__)
             limits = [*limits, *(f"not put right: {text.replace('|', '/')}" for text in left)]
-        if any(code not in self._measures for code in self._check.required):
+        unseen = bool(self._check.steps) and not self._looked_at
+        if unseen or any(code not in self._measures for code in self._check.required):
             outcome = max(outcome, Outcome.STOPPED, key=RANK.__getitem__)
-        remarks = [*self._remarks, *(f"NOT PUT RIGHT: {text}" for text in left)]
+        remarks = [f"NOT PUT RIGHT: {text}" for text in left]
+        remarks += ["nothing was looked at"] if unseen and not self._breaking_off else []
+        remarks += [*self._skipped, *self._remarks]
         if outcome is not Outcome.LIMITED:
             remarks += self._limits
             limits = []
