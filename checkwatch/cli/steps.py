@@ -83,10 +83,20 @@ def _tell(paragraphs: Iterable[Par]) -> None:
         ask.say(paragraph.text, paragraph.label)
 
 
-def _yes(prompt: str) -> bool:
+def _chosen(prompt: str, explained: str) -> str:
+    """yes, no or stop; raises KeyboardInterrupt for q, before which nothing was written."""
     while True:
+        text = ask.line(f"{prompt} yes / no > ").lower()
+        if text in ("q", "quit"):
+            ask.say("Left: nothing was written now.")
+            raise KeyboardInterrupt
+        if text == typed.STOP:
+            return text
+        if text == "?":
+            ask.say(explained)
+            continue
         try:
-            return typed.yes_or_no(ask.line(f"{prompt} yes / no > "))
+            return "yes" if typed.yes_or_no(text) else "no"
         except typed.Refused as refused:
             ask.say(f"{refused}.")
 
@@ -167,7 +177,11 @@ def _resumed(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:
         return None
     _tell(words.heading(check, at.machine))
     _tell(words.recap(answered(going), kept.begun, asked.here))
-    return (kept, going) if _yes("Go on with it?") else None
+    chosen = _chosen("Go on with it?", words.GO_ON)
+    if chosen == typed.STOP:
+        going, _ = take(going, Said(typed.STOP, clock.now()))
+        test.drawer.keep(kept._replace(said=going.said))
+    return None if chosen == "no" else (kept, going)
 
 
 def _begun(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:
@@ -181,7 +195,7 @@ def _begun(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:
         ask.say(f"Look: {problem}.")
     if at.would_end(asked, check):
         ask.say(f"{at.machine} is cleared now; from the beginning until the result it is not.")
-    if not _yes("Begin?"):
+    if _chosen("Begin?", words.BEGIN) != "yes":
         return None
     kept, wrote = at.begin(check)
     if not test.drawer.keep(kept):
@@ -238,10 +252,14 @@ def _answer(test: _Test, kept: Kept, now: Ask) -> str:
         from checkwatch.run.waiting import wait
 
         assert test.check.minutes is not None, "without minutes nothing runs by itself"
-        if wait(now.since, test.check.minutes, clock.now):
-            raise KeyboardInterrupt
-    while (text := ask.line(words.prompt(now))) == "?":
+        begun = wait(now.since, test.check.minutes, clock.now, words.prompt(now))
+        # The key that ended the bar belongs to the answer, and so does what came with it.
+        text = ask.line(words.prompt(now), ahead=True) if begun is None else begun
+    else:
+        text = ask.line(words.prompt(now))
+    while text == "?":
         _tell(words.more(now))
+        text = ask.line(words.prompt(now))
     if text.lower() in ("q", "quit"):
         raise KeyboardInterrupt
     return text
@@ -253,7 +271,7 @@ def _ended(test: _Test, finding: Finding, wrote: Written) -> int:
         ask.say(text, "NOT PUT RIGHT: ")
     show(effect.effects(wrote.by_machine, wrote.places, wrote.asked.here), wrote.asked.banner)
     sys.stdout.flush()
-    if finding.outcome is Outcome.STOPPED:
+    if finding.outcome is Outcome.STOPPED and not wrote.effects[0].after.usable:
         when = "Used in the emergency" if finding.emergency else "Used all the same"
         ask.say(f"{when}, it needs an exception:")
         _typed(words.exception(test.at.machine, finding, test.at.by))

@@ -11,6 +11,7 @@ import json
 import os
 import sys
 import tempfile
+from collections.abc import Iterator
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
@@ -23,11 +24,11 @@ from checkwatch.answers.steps.course import gone_on
 from checkwatch.answers.steps.half_done import Kept
 from checkwatch.answers.under_way import under_way
 from checkwatch.core.attempt import RANK
-from checkwatch.core.entry import Entry, Outcome, Result
+from checkwatch.core.entry import Entry, Fault, Outcome, Result, Severity
 from checkwatch.core.instant import Instant
 from checkwatch.core.mistake import nearest
 from checkwatch.core.rulebook import Check
-from checkwatch.core.wording import listed
+from checkwatch.core.wording import inside, listed
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run import clock
 from checkwatch.run.pin import Signature
@@ -103,7 +104,7 @@ class AtMachine(NamedTuple):
     def end(
         self, check: Check, kept: Kept, finding: Finding, signature: Signature | None
     ) -> Written:
-        """Writes what a test came to.
+        """Writes what a test came to, and what it left open: all of it or nothing.
 
         Raises WrongUse for a good result where something else was written of the check meanwhile.
         """
@@ -115,18 +116,25 @@ class AtMachine(NamedTuple):
                 what = "something else was written of it meanwhile; nothing was written now"
                 remedy = f"see `checkwatch why {self.machine}`, and begin anew"
                 raise WrongUse(Problem(check.title, what, remedy))
-            return [
-                Result(
-                    **self._draft(asked, finding.note),
-                    check=check.code,
-                    outcome=finding.outcome,
-                    started=kept.at,
-                    measures=finding.measures,
-                    limits=finding.limits,
-                )
-            ]
+            result = Result(
+                **self._draft(asked, finding.note),
+                check=check.code,
+                outcome=finding.outcome,
+                started=kept.at,
+                measures=finding.measures,
+                limits=finding.limits,
+            )
+            return [result, *self._left_open(asked, check, finding)]
 
         return self._write(ended, signature)
+
+    def _left_open(self, asked: Asked, check: Check, finding: Finding) -> Iterator[Fault]:
+        """What was not put right, as faults: only a limited result has limits of its own."""
+        if finding.outcome is Outcome.LIMITED:
+            return
+        for text in finding.not_put_back:
+            note = f"left open by the {inside(check.title)}: {text}"
+            yield Fault(**self._draft(asked, note), severity=Severity.LIMIT)
 
     def _write(self, make: Make, signature: Signature | None = None) -> Written:
         return write(self.url, clock.now(), lambda _: (self.machine,), make, False, signature)

@@ -12,13 +12,14 @@ from rich.progress import BarColumn, Progress, TextColumn
 
 from checkwatch.core.instant import MINUTE, SECOND, Instant
 from checkwatch.core.rulebook import Minutes
-from checkwatch.run.keyboard import keys
+from checkwatch.run.keyboard import keys, rest_of_line
 
 
-def wait(since: Instant, minutes: Minutes, clock: Callable[[], Instant]) -> bool:
-    """Shows how long it still runs; whether the person leaves before it is over, with q.
+def wait(since: Instant, minutes: Minutes, clock: Callable[[], Instant], prompt: str) -> str | None:
+    """Shows how long it still runs; the line that somebody typed before it was over, else None.
 
-    Any other key ends the bar as well: the machine may be quicker than its rule.
+    Any key ends the bar, for the machine may be quicker than its rule, and begins the answer to
+    the prompt; q alone is one. Raises KeyboardInterrupt at the end of the input.
     """
     watched = since + int(minutes.watched * MINUTE)
     over = watched + int(minutes.alone * MINUTE)
@@ -34,10 +35,13 @@ def wait(since: Instant, minutes: Minutes, clock: Callable[[], Instant]) -> bool
             progress.update(task, completed=done, description=phase, left=_left(over - now))
             progress.refresh()
             if key := pressed():
-                return key in ("q", "Q")
-        progress.update(task, completed=over - since, description="over by the clock", left="")
-        progress.refresh()
-    return False
+                break
+        else:
+            progress.update(task, completed=over - since, description="over by the clock", left="")
+            progress.refresh()
+            return None
+        progress.stop()
+        return "q" if key in ("q", "Q") else rest_of_line(key, pressed, prompt)
 
 
 def _left(micros: int) -> str:

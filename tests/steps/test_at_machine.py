@@ -10,6 +10,18 @@ import pytest
 
 from tests.steps.conftest import LOOK, PASS, RULES, Bench
 
+ADVISORY = """
+[[check]]
+code = "filter"
+title = "Filter"
+kinds = ["anaesthetic-machine"]
+gate = false
+endless = true
+  [[check.step]]
+  say = "Rinse the filter."
+  put_back = "Filter in its seat"
+"""
+
 
 def only(folder: Path) -> Path:
     (found,) = folder.rglob("*.json")
@@ -65,7 +77,7 @@ def test_the_exit_code_says_whether_the_check_counts(
 def test_summed_up_in_one_sentence_before_it_is_written(bench: Bench) -> None:
     shown = bench.types(*PASS[:-1]).err
     assert (
-        "AM-02, leak test: pass; leak 60 mL/min; note: the run was over after 1 min of 5."
+        "AM-02, leak test: pass; leak 60 mL/min; note: the run was over after 1 min of 2."
         in said(shown)
     )
     assert bench.outcomes == ["begun"]
@@ -153,9 +165,9 @@ def test_another_persons_answers_are_not_taken(bench: Bench) -> None:
 
 
 def test_what_was_left_too_long_begins_anew(bench: Bench) -> None:
-    bench.at("06:00").types(*PASS[:3])  # the last answer at 06:03; an hour and seven minutes
-    bench.at("07:10").types()
-    bench.at("07:11")
+    bench.at("06:00").types(*PASS[:3])  # the last answer at 06:03; an hour and four minutes
+    bench.at("07:07").types()
+    bench.at("07:08")
     anew(bench, "it was left too long ago")
 
 
@@ -233,6 +245,89 @@ def test_over_a_result_of_others_only_a_bad_one_is_written(
     shown = bench.types(*lines, code=1 if written else 2)
     assert ("something else was written of it meanwhile" in shown.err) is not written
     assert bench.outcomes == ["begun", "stopped", *(["fail"] if written else [])]
+
+
+# What is left open
+
+
+@pytest.mark.parametrize(
+    ("lines", "outcome"),
+    [
+        (["yes", "yes", "stop", "no", "no", "no", "list begins"], "stopped"),
+        (["yes", "yes", "no", "yes", "no", "no", "yes"], "fail"),
+    ],
+)
+def test_what_a_bad_result_leaves_open_is_a_fault_that_limits(
+    bench: Bench, lines: list[str], outcome: str
+) -> None:
+    bench.types(*lines, code=1)
+    assert bench.outcomes == ["begun", outcome]
+    (fault,) = [row for row in bench.rows() if row["what"] == "fault"]
+    assert fault["note"] == "left open by the leak test: Reserve cylinder shut"
+    bench.types(*PASS, *LOOK, check="", code=4)
+    assert "left open by the leak test" in said(bench.does("cleared", "AM-02", code=4).out)
+
+
+def test_what_a_limited_result_leaves_open_is_its_limit_and_no_fault(bench: Bench) -> None:
+    bench.types("yes", "yes", "yes", "yes", "60", "no", "no", "yes", code=4)
+    assert "fault" not in {row["what"] for row in bench.rows()}
+
+
+def test_an_advisory_check_broken_off_limits_the_machine_and_asks_no_exception(
+    bench: Bench,
+) -> None:
+    rules = bench.folder / "rules.toml"
+    rules.write_text(f"{RULES}\n{ADVISORY}")
+    bench.does("rules", "adopt", rules, "--yes", "--by", "ms", "--why", "filter")
+    bench.types(*PASS, *LOOK, check="", code=0)
+    shown = bench.types("yes", "stop", "no", "no", "no", "called away", check="filter", code=1)
+    assert "exception" not in shown.err
+    assert "NOT PUT RIGHT: Filter in its seat" in shown.err
+    assert "left open by the filter: Filter in its seat" in said(shown.out)
+    bench.does("cleared", "AM-02", code=4)
+
+
+def test_what_is_left_open_and_its_result_are_written_together_or_not_at_all(bench: Bench) -> None:
+    """A fault is written by somebody in particular, so neither is taken of a code of several."""
+    rules = bench.folder / "rules.toml"
+    rules.write_text(f"{RULES}\n{ADVISORY}")
+    bench.does("rules", "adopt", rules, "--yes", "--by", "ms", "--why", "filter")
+    people = bench.folder / "people.csv"
+    people.write_text("code,shared\nteam,yes\n")
+    bench.does("people", people, "--yes")
+    lines = ["yes", "stop", "no", "no", "no", "called away"]
+    shown = bench.types(*lines, check="filter", by="team")
+    assert "a code that several people share" in said(shown.err)
+    assert [row["what"] for row in bench.rows() if row["what"] in ("filter", "fault")] == ["filter"]
+
+
+# Before the first question
+
+
+def test_before_the_first_question_q_and_stop_leave_and_a_question_mark_explains(
+    bench: Bench,
+) -> None:
+    shown = bench.types("?", "q", code=130)
+    assert "nothing is written" in said(shown.err)
+    bench.types("stop", code=2)
+    bench.types("Q", check="", code=130)
+    assert bench.results() == []
+
+
+def test_before_going_on_q_leaves_it_waiting_and_stop_breaks_it_off(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    shown = bench.types("?", "q", code=130)
+    assert "stop breaks it off" in said(shown.err)
+    assert bench.outcomes == ["begun"]
+    bench.types("stop", "yes", "no", "list begins", code=1)
+    assert bench.outcomes == ["begun", "stopped"]
+
+
+def test_a_run_over_early_hears_before_when_a_pass_may_not_count(bench: Bench) -> None:
+    bench.tick = timedelta(seconds=20)
+    shown = bench.at("06:50").types(*PASS[:4]).err
+    warning = "Before 06:52 GMT a pass may not count: the test takes 2 min and began at 06:50 GMT."
+    assert f"{warning} Wait for it?" in said(shown)
 
 
 # Without a check
@@ -346,5 +441,5 @@ def test_whose_pass_is_not_taken_or_does_not_count_hears_so_before_the_first_ste
 def test_a_book_that_another_clock_is_ahead_in_is_gone_through_all_the_same(bench: Bench) -> None:
     bench.at("06:31").does("note", "AM-02", "written by a clock that is a minute ahead")
     bench.tick = timedelta(seconds=5)
-    bench.at("06:30").types(*PASS, code=0)
+    bench.at("06:30").types(*PASS[:4], "no", *PASS[4:], code=0)
     assert bench.outcomes == ["begun", "pass"]

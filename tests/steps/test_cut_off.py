@@ -11,13 +11,20 @@ import shutil
 import signal
 import subprocess
 import time
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from tests.cli.line import PROGRAM, run
-from tests.steps.conftest import FLEET, PASS, RULES, made
+from tests.steps.conftest import FLEET, PASS
+from tests.steps.conftest import RULES as SLOW
+from tests.steps.conftest import made as made_of
+
+#: The run is over as soon as somebody can say so.
+RULES = SLOW.replace("watched = 1, alone = 1", "alone = 0.0001")
+made = partial(made_of, rules=RULES)
 
 STEPS = ["steps", "AM-02", "leak-test", "--by", "kd"]
 

@@ -13,8 +13,8 @@ from tests.cli.line import run
 from tests.steps.conftest import RULES, made
 from tests.terminal import Terminal
 
-#: Watched for a second, alone for five more.
-QUICK = RULES.replace("watched = 1, alone = 4", "watched = 0.02, alone = 0.08")
+#: Watched for six seconds, alone for six more.
+QUICK = RULES.replace("watched = 1, alone = 1", "watched = 0.1, alone = 0.1")
 
 Open = Callable[..., Terminal]
 
@@ -76,6 +76,17 @@ def test_while_it_runs_by_itself_it_can_be_left_and_joined_again(opened: Open, b
     again = opened()
     assert "2 Open the reserve cylinder.: yes" in again.wait("yes / no >")
     again.types("yes", "Is it over? yes >")
+
+
+@pytest.mark.parametrize("pause", [0.0, 0.3])
+def test_the_key_that_ends_the_bar_belongs_to_the_answer(opened: Open, pause: float) -> None:
+    terminal = to_the_run(opened())
+    for key in "yx\x7fes\r":
+        terminal.program.send(key)
+        time.sleep(pause)
+    text = " ".join(terminal.wait("yes / no >").split())
+    assert "Is it over? yes > yes" in text
+    assert "a pass may not count" in text
 
 
 def test_the_end_of_the_run_writes_nothing(opened: Open, book: str) -> None:
