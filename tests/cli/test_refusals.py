@@ -85,7 +85,7 @@ def test_no_such_area_or_kind(small: str, option: str, typed: str, there: str) -
 
 def test_an_area_and_a_kind_may_differ_in_capitals(small: str) -> None:
     which = ["--area", "south", "--kind", "Patient-Warmer"]
-    said = run("--db", small, "happened", "power-on", *which, "--yes")
+    said = run("--db", small, "withdraw", *which, "--yes")
     assert (said.code, said.err) == (0, "1 machine: WM-01\n")
 
 
