@@ -56,7 +56,7 @@ def test_a_copy_is_of_what_is_on_the_disk_and_keeps_no_writer_off(path: Path) ->
 
 
 def test_copies_made_while_others_write_are_each_of_one_moment(path: Path) -> None:
-    command = [sys.executable, "-c", WRITER, str(path), "AM-2", "60"]
+    command = [sys.executable, "-c", WRITER, str(path), "AM-2", "1.5"]
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     found = []
     with subprocess.Popen(command, cwd=ROOT, env=env, stdout=subprocess.DEVNULL) as writer:
@@ -70,7 +70,7 @@ def test_copies_made_while_others_write_are_each_of_one_moment(path: Path) -> No
     # Two entries are written at a time: a copy holds both of them or neither.
     assert all(number % 2 == 1 for number in found)
     assert len(set(found)) > 1
-    assert newest(path) == 121
+    assert newest(path) >= found[-1]
 
 
 def test_into_a_book_in_use_a_copy_goes_as_one_change(path: Path) -> None:
