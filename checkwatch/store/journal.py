@@ -107,14 +107,23 @@ class Pen:
         """As `add`, for a long import: the line of an entry that is not ahead of the clock, made
         beforehand; gives its number."""
         end = self._ends.get(draft.machine) or self._end_of(draft.machine)
-        line = draft._replace(
-            seq=next(self._numbers),
-            position=end.position + 1,
-            recorded=max(self._now, end.recorded),
-            prev_hash=end.hash,
+        seq, recorded = next(self._numbers), max(self._now, end.recorded)
+        line = Line(
+            seq,
+            draft.machine,
+            end.position + 1,
+            draft.form,
+            draft.what,
+            draft.at,
+            recorded,
+            draft.by,
+            draft.note,
+            draft.ref,
+            draft.payload,
+            end.hash,
         )
         self._put(line)
-        return line.seq
+        return seq
 
     def _put(self, line: Line) -> None:
         line = sealed(line)
