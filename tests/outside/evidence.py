@@ -19,7 +19,7 @@ PAGE = Path(__file__).parents[2] / "docs" / "evidence.md"
 SURVIVORS = tomllib.loads(Path(__file__).with_name("survivors.toml").read_text(encoding="utf-8"))
 
 MODULES: tuple[str, ...] = (
-    *("bridges", "calendar_rules", "dams", "guidance", "intervals", "voiding", "trade"),
+    *("bridges", "calendar_rules", "dams", "guidance", "intervals", "voiding", "trade", "test_gs1"),
 )
 
 #: Of which no source is known.
@@ -141,8 +141,8 @@ the rules engine.
 
 **{rows} values of {sources} sources: {agree} agree; {differ} differ, each with its reason.**
 
-Every value goes through a rulebook as a department would write it, and through the engine. None of
-ours was adjusted to fit; where an outside rule cannot be said, it stands here as a difference. Most
+Every value goes through a rulebook as a department would write it, and through the engine; those of
+labels go through their reader. None of ours was adjusted to fit; where an outside rule cannot be said, it stands here as a difference. Most
 sources are of other trades, for few publish how long a check of an anaesthetic machine lasts. What
 they ask for is in our words: it is no advice on how to follow them.
 
