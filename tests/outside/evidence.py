@@ -144,7 +144,8 @@ the rules engine.
 Every value goes through a rulebook as a department would write it, and through the engine; those of
 labels go through their reader. None of ours was adjusted to fit; where an outside rule cannot be
 said, it stands here as a difference. Most sources are of other trades, for few publish how long a
-check of an anaesthetic machine lasts. What they ask for is in our words: it is no advice on how to follow them.
+check of an anaesthetic machine lasts. What they ask for is in our words: it is no advice on how to
+follow them.
 
 Made by `python -m tests.outside.evidence` from the tests in tests/outside; a test holds that it is
 current.
