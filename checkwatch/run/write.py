@@ -16,7 +16,15 @@ from checkwatch.answers.book import Question
 from checkwatch.answers.effect import Effect, PlaceEffect, effect
 from checkwatch.answers.people import flagged, mistakes_of, nobody
 from checkwatch.answers.remark import remarks
-from checkwatch.core.entry import Closing, Entry, FaultClosed, Happening, Struck
+from checkwatch.core.entry import (
+    Closing,
+    Entry,
+    Fault,
+    FaultClosed,
+    Happening,
+    Severity,
+    Struck,
+)
 from checkwatch.core.instant import FOREVER, Instant
 from checkwatch.core.logbook import as_of
 from checkwatch.core.person import People
@@ -215,10 +223,18 @@ def _closed_again(draft: FaultClosed, known: Sequence[Entry], where: str) -> Ite
     if earlier is None or any(one.seq == draft.of for one in log.open_faults):
         return
     remedy = f"nothing is left to close; see `checkwatch log {shlex.quote(draft.machine)}`"
-    if earlier.how is Closing.ACCEPTED:
-        # The limit was written together with it, as a fault of its own.
-        remedy = f"its limit is fault {earlier.seq + 1}"
+    limit = next((one for one in log.open_faults if _came_with(earlier, one)), None)
+    if limit is not None:
+        remedy = f"its limit is fault {limit.seq}"
     yield Problem(where, f"fault {draft.of} was closed by entry {earlier.seq}", remedy)
+
+
+def _came_with(closing: FaultClosed, fault: Fault) -> bool:
+    """Whether a fault is the limit with which another was accepted: both are written in one act,
+    with nothing of their machine between them."""
+    if closing.how is not Closing.ACCEPTED or fault.severity is not Severity.LIMIT:
+        return False
+    return fault.seq > closing.seq and (fault.at, fault.recorded) == (closing.at, closing.recorded)
 
 
 def imagined(conn: Connection, drafts: Sequence[Entry], now: Instant) -> list[Entry]:
