@@ -9,7 +9,7 @@ from __future__ import annotations
 import calendar
 import re
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from typing import Literal, get_args
 
 from checkwatch.core.instant import DAY, FOREVER, HOUR, MINUTE, SECOND, Instant, from_wall, wall
@@ -158,7 +158,7 @@ def end_of_day(day: date, zone: tzinfo) -> Instant:
     """The end of a calendar day of the zone; FOREVER for the calendar's last."""
     if day == date.max:
         return FOREVER
-    return from_wall(datetime.combine(day + timedelta(days=1), time()), zone)
+    return from_wall(datetime(day.year, day.month, day.day) + timedelta(days=1), zone)
 
 
 def _first_day(local: datetime, unit: Unit) -> datetime:
