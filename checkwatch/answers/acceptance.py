@@ -26,7 +26,7 @@ from checkwatch.core.entry import (
     Result,
     Struck,
 )
-from checkwatch.core.gtin import check_digit_fits
+from checkwatch.core.gtin import check_digit_fits, has_14_digits
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso, to_datetime
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.period import later
@@ -242,8 +242,7 @@ def _happening(entry: Happening, rulebook: Rulebook) -> Iterator[_Mistake]:
         remedy = _nearest(entry.code, rulebook.happenings)
         yield f"the rulebook has no happening {quoted(entry.code)}", remedy
     gtin = entry.gtin
-    whole = len(gtin) == 14 and gtin.isascii() and gtin.isdecimal()
-    if gtin and not (whole and check_digit_fits(gtin)):
+    if gtin and not (has_14_digits(gtin) and check_digit_fits(gtin)):
         remedy = "compare it with the label: 14 digits, zeros before a shorter one"
         yield f"{quoted(gtin)} is no GTIN, by its length or its check digit", remedy
 

@@ -7,6 +7,11 @@ tests/outside/test_gs1.py.
 from __future__ import annotations
 
 
+def has_14_digits(text: str) -> bool:
+    """Whether it is as long as GTINs are kept: shorter ones have zeros before them."""
+    return len(text) == 14 and text.isascii() and text.isdecimal()
+
+
 def check_digit(body: str) -> str:
     """The digit that belongs behind these: weights 3, 1, 3 … from the right, up to a full ten."""
     weighted = (int(digit) * (1 if n % 2 else 3) for n, digit in enumerate(reversed(body)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from checkwatch.core.entry import RESERVED
-from checkwatch.core.gtin import check_digit, check_digit_fits
+from checkwatch.core.gtin import check_digit, check_digit_fits, has_14_digits
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.rulebook import Item, Role, Rulebook
 from checkwatch.rules.table import Table, code_of
@@ -64,7 +64,7 @@ def read_items(tables: Iterable[Table]) -> list[tuple[str, Item]]:
 
 def _is_gtin(table: Table, text: str) -> bool:
     """Whether it has 14 digits of which the last one checks the others."""
-    if not (len(text) == 14 and text.isascii() and text.isdecimal()):
+    if not has_14_digits(text):
         remedy = "write 14 digits, with zeros before a shorter number"
         table.note("gtins", f"{quoted(text)} is no GTIN of 14 digits", remedy)
         return False
