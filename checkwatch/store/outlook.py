@@ -80,7 +80,7 @@ def _find(ask: Ask, name: str, now: Instant) -> tuple[Stretch, Instant] | None:
         return None
     *kept, digest = rows[0]
     stretch = Stretch._make(kept)
-    return (stretch, newest) if _digest(ask, stretch) == digest else None
+    return (stretch, newest) if _digest(ask, stretch) == digest and _about_book(ask) else None
 
 
 def keep(conn: "Connection", stretches: Iterable[Stretch]) -> None:
@@ -145,9 +145,8 @@ def _digest(ask: Ask, stretch: Stretch) -> bytes | None:
     """A hash of the answer and of what it rests on; None where that is doubtful.
 
     That is: this program, the time zones as they are known on this computer, and the end of each
-    machine's chain, with as many lines before it as there must be. Of the rules and places every
-    line is looked at; those that came later and do not touch this name change nothing. Nor does an
-    older line of a machine that was altered since: `verify` finds it.
+    machine's chain, with as many lines before it as there must be. An older line of a machine that
+    was altered since changes nothing: `verify` finds it.
     """
     held = repr((_program(), *stretch)).encode("utf-8", "surrogatepass")
     found = sha256(sha256(held).digest())
@@ -156,9 +155,6 @@ def _digest(ask: Ask, stretch: Stretch) -> bytes | None:
         if data is None:
             return None
         found.update(sha256(data).digest())
-    book = [Line._make(row) for row in ask(f"{_LINE} WHERE machine = '' ORDER BY position DESC")]
-    if not book or book[0].position != len(book) or not all(line.whole for line in book):
-        return None
     for machine in stretch.machines.splitlines():
         rows = ask(f"{_LINE} WHERE machine = ? ORDER BY position DESC LIMIT 1", machine)
         count = ask("SELECT count(*) FROM entry WHERE machine = ?", machine)[0][0]
@@ -167,6 +163,15 @@ def _digest(ask: Ask, stretch: Stretch) -> bytes | None:
             return None
         found.update(line.hash)
     return found.digest()
+
+
+def _about_book(ask: Ask) -> bool:
+    """Whether every line of the rules and places is there, as it was written.
+
+    Those that came later and do not touch a name change nothing for it.
+    """
+    book = [Line._make(row) for row in ask(f"{_LINE} WHERE machine = '' ORDER BY position DESC")]
+    return bool(book) and book[0].position == len(book) and all(line.whole for line in book)
 
 
 def _program() -> tuple[object, ...]:
