@@ -1,0 +1,1 @@
+"""What to tell whom, and why: the notices that the watcher and `send` hand over."""
