@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import date, tzinfo
 from typing import get_args
 
+from checkwatch.answers.acceptance import mistakes_in_name
 from checkwatch.core.entry import (
     Adopted,
     CaseEnd,
@@ -107,6 +108,24 @@ def flagged(entry: Entry, rulebook: Rulebook, kind: str, people: People) -> Entr
     return entry if flag is entry.flag else replace(entry, flag=flag)
 
 
+def unsigned(entry: Entry, rulebook: Rulebook) -> Entry:
+    """What a file brings without the PIN that is asked for it: a result is flagged, whatever else
+    is doubtful about it, since that may be held against it less."""
+    if isinstance(entry, Result) and meaning_of(entry, rulebook):
+        return replace(entry, flag=Flag.UNSIGNED)
+    return entry
+
+
+def without_pin(entry: Entry, rulebook: Rulebook, where: str) -> tuple[Problem, ...]:
+    """Why a file may not bring an entry: a PIN is asked for it. A result comes in all the same,
+    and counts as broken off; what else clears something has no such state."""
+    if isinstance(entry, Result) or not meaning_of(entry, rulebook):
+        return ()
+    what = f"a PIN is asked for {cut(word_of(entry))}, and a file brings none"
+    remedy = "write it at the machine, with --at; or adopt the rules that ask after the import"
+    return (Problem(where, what, remedy),)
+
+
 def mistakes_of(
     entry: Entry, rulebook: Rulebook, kind: str, people: People, where: str
 ) -> tuple[Problem, ...]:
@@ -138,6 +157,17 @@ def nobody(entry: Entry, rulebook: Rulebook, people: People, where: str) -> tupl
         what = f"a PIN is asked for it, and the book does not know {quoted(entry.by)}"
         return (Problem(where, what, _unlisted(entry.by, people)),)
     return ()
+
+
+def mistakes_in_code(code: str, where: str) -> tuple[Problem, ...]:
+    """What is wrong with the code of a person, known or not: it is one word, and no name."""
+    wrong = mistakes_in_name(code, "code", where)
+    if not wrong and len(code.split()) > 1:
+        what = f"the code {quoted(code)} has a blank"
+        return (
+            Problem(where, what, "type one word, like initials; a name belongs in the people file"),
+        )
+    return wrong
 
 
 def _unlisted(code: str, people: People) -> str:

@@ -8,6 +8,7 @@ from typing import Annotated, NamedTuple
 import typer
 from typer.core import TyperGroup
 
+from checkwatch.answers.people import mistakes_in_code
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.run.settings import book_url
 
@@ -30,7 +31,16 @@ Span = Annotated[
     str | None,
     typer.Option("--for", help="For all of a time from then on, such as PT8H.", metavar="D"),
 ]
-By = Annotated[str, typer.Option("--by", help="Your code; no name.", metavar="WHO")]
+
+
+def _code(by: str) -> str:
+    """A code as it is kept; WrongUse for what is none, whether the book knows people or not."""
+    if by.strip() and (wrong := mistakes_in_code(by.strip(), "--by")):
+        raise WrongUse(*wrong)
+    return by.strip()
+
+
+By = Annotated[str, typer.Option("--by", help="Your code; no name.", metavar="WHO", callback=_code)]
 NoteText = Annotated[
     str, typer.Option("--note", help="Words to keep with it; nothing about patients.")
 ]

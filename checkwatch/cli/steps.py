@@ -13,6 +13,7 @@ import typer
 
 from checkwatch import errors
 from checkwatch.answers.cleared import cleared
+from checkwatch.answers.people import mistakes_in_code
 from checkwatch.answers.steps import half_done, typed
 from checkwatch.answers.steps.asked import Ask, Finding, Going, Kind, Said
 from checkwatch.answers.steps.course import answered, next_question, still_open, take
@@ -68,14 +69,12 @@ def _who() -> str:
     if not ask.somebody():
         raise WrongUse(Problem("--by", "is missing", "add --by WHO, your code"))
     while True:
-        try:
-            who = ask.line("Your code (no name) > ")
-            typed.refuse_harmful(who)
-        except typed.Refused as refused:
-            ask.say(f"{refused}.")
-        else:
-            if who:
-                return who
+        who = ask.line("Your code (no name) > ")
+        wrong = mistakes_in_code(who, "") if who else ()
+        if who and not wrong:
+            return who
+        for problem in wrong:
+            ask.say(f"{problem}."[:1].upper() + f"{problem}."[1:])
 
 
 def _tell(paragraphs: Iterable[Par]) -> None:

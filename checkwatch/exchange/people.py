@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import TextIO
 
-from checkwatch.answers.acceptance import mistakes_in_name
+from checkwatch.answers.people import mistakes_in_code
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.person import Person, Training
 from checkwatch.core.rulebook import Rulebook
@@ -33,7 +33,7 @@ def read_people(stream: TextIO, where: str) -> tuple[list[Person], list[Problem]
             continue
         spot = f"{where}: line {line}"
         code = cells["code"].strip()
-        problems += _code(code, spot)
+        problems += mistakes_in_code(code, spot)
         if code and (first := lines.setdefault(code, line)) != line:
             what = f"the code {quoted(code)} stands on line {first} already"
             problems.append(Problem(spot, what, "give each their own code"))
@@ -59,14 +59,6 @@ def doubts_about(people: Iterable[Person], rulebook: Rulebook) -> Iterator[Probl
             if kind not in kinds:
                 what = f"no check of the rules is for {quoted(kind)}"
                 yield Problem(person.code, what, nearest(kind, kinds))
-
-
-def _code(code: str, spot: str) -> tuple[Problem, ...]:
-    wrong = mistakes_in_name(code, "code", spot)
-    if not wrong and " " in code:
-        what = f"the code {quoted(code)} has a blank"
-        return (Problem(spot, what, "write a code, like initials; the name has a column"),)
-    return wrong
 
 
 def _person(code: str, cells: dict[str, str], spot: str) -> tuple[Person, list[Problem]]:

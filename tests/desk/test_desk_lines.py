@@ -190,6 +190,27 @@ def test_without_people_in_the_book_any_code_is_taken_last_only() -> None:
     assert "not known here" in refusal("kx", known=known)
 
 
+@pytest.mark.parametrize(
+    ("line", "looks"),
+    [
+        ("AM-99", "a machine's tag"),
+        ("am 117", "a machine's tag"),
+        ("cw:m:AM-99", "AM-99"),
+        ("cw:w:powr-on", "the rulebook has no 'powr-on'"),
+        ("leek-test", "'leak-test', mistyped"),
+        ("00400000000015", "the label of an item"),
+        ("40000008", "the label of an item"),
+        ("Kim Dale", "the code 'Kim Dale' has a blank; type one word"),
+        ("cw:p:Kim Dale", "the code 'Kim Dale' has a blank; type one word"),
+    ],
+)
+def test_no_label_of_anything_else_is_taken_for_a_person(line: str, looks: str) -> None:
+    known = desk(people="")
+    assert looks in refusal("AM-04", "power-on", line, known=known)
+    for code in ("kx", "412", "am4x", "cw:p:AM-99"):
+        assert after("AM-04", "power-on", code, known=known).by == code.removeprefix("cw:p:")
+
+
 # Undoing, and saying the same twice
 
 

@@ -42,6 +42,10 @@ _ITEM = re.compile(r"\(\d\d.*|\].*|.*\x1d.*|01\d{14}.*|\d{8}|\d{12,14}")
 _TIME = re.compile(r"(?:(?:yesterday|today) +)?\d\d?:\d\d|\d{4}-\d\d-\d\dT.*", re.ASCII | re.I)
 
 
+#: Initials and most staff numbers are no longer, and what is may be a mistyped check.
+_LONG_CODE = 5
+
+
 class TooLate(Refused):
     """An entry is not taken back at the desk any more; `number` is to be struck by a command."""
 
@@ -244,4 +248,24 @@ def _somebody(slip: Slip, line: str, known: Known) -> Slip:
         meant = f"did you mean {listed(near, 'or')}? Else" if near else "scan yours, or"
         what = f"the book knows nobody of the code {quoted(line)}"
         raise Refused(f"{what}: {meant} type {PERSON}{line}, if it is right")
+    if (looks := _looks_like(line, known)) is not None:
+        what = f"{quoted(line)} looks like {looks}, and your code is asked for"
+        raise Refused(f"{what}: scan or type that; if it is your code, type {PERSON}{line}")
     return said.who(slip, line, known)
+
+
+def _looks_like(line: str, known: Known) -> str | None:
+    """What a word seems to be that nobody means by a code: a label scanned once more, or another
+    one, must not put a name to what the one before left half said."""
+    shapes = {_shape(name) for name in known.names}
+    if _ITEM.fullmatch(line):
+        return "the label of an item"
+    if _shape(line) in shapes and not line.isalpha():
+        return "a machine's tag, which the book does not know"
+    near = nearest_names(line, known.codes, 1) if len(line) > _LONG_CODE else []
+    return f"{quoted(near[0])}, mistyped" if near else None
+
+
+def _shape(name: str) -> str:
+    """A name but for its numbers: AM-04 and am 117 are alike."""
+    return re.sub(r"\d+", "0", re.sub(r"[\W_]", "", likeness(name)))

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from checkwatch.answers.acceptance import mistakes_in_name
 from checkwatch.answers.desk.slip import OUTCOMES, WORDS, Known, Slip
 from checkwatch.answers.measured import read_measures
+from checkwatch.answers.people import mistakes_in_code
 from checkwatch.answers.steps.typed import Refused
 from checkwatch.core import entry as e
 from checkwatch.core.attempt import plain
@@ -150,7 +150,7 @@ def who(slip: Slip, code: str, known: Known) -> Slip:
     person = known.people.find(code)
     if person is not None and person.is_shared:
         raise Refused(f"{quoted(person.code)} is a code that several people share: type your own")
-    wrong = mistakes_in_name(code, "code", "")
+    wrong = mistakes_in_code(code, "")
     if wrong:
         raise Refused(str(wrong[0]))
     found = code if person is None else person.code
