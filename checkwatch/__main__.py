@@ -38,9 +38,9 @@ def _run() -> int:
         code = quick(sys.argv[1:])
         if code is not None:
             return code
-        from checkwatch.cli.app import app_for
+        from checkwatch.cli.usage import run
 
-        app_for(sys.argv[1:])()
+        return run(sys.argv[1:])
     except errors.CheckwatchError as refusal:
         tell_problems(refusal.problems)
         return refusal.exit_code
@@ -59,7 +59,6 @@ def _run() -> int:
         tell(f"checkwatch failed: {type(error).__name__}: {error}; no answer was given")
         tell("please report it; CHECKWATCH_DEBUG=1 shows where it happened")
         return errors.CANNOT_TELL
-    return errors.YES
 
 
 if __name__ == "__main__":

@@ -85,8 +85,11 @@ def exception(
     common: Common,
     machine: Machine,
     reason: Reason,
-    decided: Annotated[str, typer.Option("--decided", help="Who decided; a code.")],
-    until: Annotated[str, typer.Option("--until", help="Until when, or for how long (PT2H).")],
+    decided: Annotated[str, typer.Option("--decided", help="Who decided; a code.", metavar="WHO")],
+    until: Annotated[
+        str,
+        typer.Option("--until", help="Until when, or for how long.", metavar="PT2H"),
+    ],
 ) -> None:
     """Write an exception: emergency use without the check. It is no clearance, and stays owed.
 
@@ -124,7 +127,7 @@ def move(
 def reading(
     common: Common,
     machine: Machine,
-    meter: Annotated[str, typer.Argument(help="METER=NUMBER, such as hours=1234.5.")],
+    meter: Annotated[str, typer.Argument(help="Such as hours=1234.5.", metavar="METER=NUMBER")],
 ) -> None:
     """Write what a meter of the machine shows."""
     name, value = pair(meter, "METER")
@@ -135,7 +138,7 @@ def reading(
 def note(
     common: Common,
     machine: Machine,
-    text: Annotated[str, typer.Argument(help="The words; nothing about patients.")],
+    text: Annotated[str, typer.Argument(help="The words; nothing about patients.", metavar="TEXT")],
 ) -> None:
     """Write words beside a machine; they change nothing."""
     write_one(common._replace(note=text), machine, lambda _, fields: draft(e.Note, **fields))

@@ -38,7 +38,7 @@ def _said(reason: str) -> str:
     return reason
 
 
-Reason = Annotated[str, typer.Option("--reason", help="Why.", callback=_said)]
+Reason = Annotated[str, typer.Option("--reason", help="Why.", metavar="WHY", callback=_said)]
 
 MachineClock = Annotated[
     str | None,

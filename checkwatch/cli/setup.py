@@ -30,7 +30,7 @@ from checkwatch.run.world import Asked, ask
 from checkwatch.views import effect
 from checkwatch.views.words import listed, plural
 
-Fleet = Annotated[Path, typer.Option("--fleet", help="The machines (CSV).")]
+Fleet = Annotated[Path, typer.Option("--fleet", help="The machines (CSV).", metavar="FILE")]
 Places = Annotated[
     Path | None, typer.Option("--places", help="The places (CSV); else from the fleet file.")
 ]
@@ -38,7 +38,7 @@ Places = Annotated[
 
 def begin(
     ctx: typer.Context,
-    rules: Annotated[Path, typer.Option("--rules", help="The rulebook (TOML).")],
+    rules: Annotated[Path, typer.Option("--rules", help="The rulebook (TOML).", metavar="FILE")],
     fleet: Fleet,
     places: Places = None,
     by: By = "",

@@ -188,7 +188,9 @@ def _tags(entries: Iterable[e.Entry]) -> list[str]:
 def happened(
     several: Several,
     common: Common,
-    words: Annotated[list[str], typer.Argument(help="MACHINE CODE, or CODE with --place …")],
+    words: Annotated[
+        list[str], typer.Argument(help="CODE alone with --place …", metavar="MACHINE CODE")
+    ],
     check: Annotated[
         str | None,
         typer.Option("--with", help="At case-start: a check that was passed.", metavar="CHECK"),
@@ -257,7 +259,8 @@ def fault(
     several: Several,
     common: Common,
     words: Annotated[
-        list[str], typer.Argument(help="MACHINE stop-use|limit, or stop-use|limit with --place …")
+        list[str],
+        typer.Argument(help="Without MACHINE with --place …", metavar="MACHINE stop-use|limit"),
     ],
 ) -> None:
     """Write a fault: one that forbids use, or one that limits it. The note says what is wrong."""

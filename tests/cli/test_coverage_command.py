@@ -60,7 +60,7 @@ def test_without_use_nobody_can_tell(clocked: Clocked) -> None:
         (["--from", "09:00"], "--from: nothing of the period lies before"),
         (["--from", "07:00", "--until", "07:00"], "--until: is not after --from"),
         (["--from", "soon"], "--from: 'soon' is not a time"),
-        ([], "Missing option '--from'"),
+        ([], "--from: is missing; type `checkwatch"),
     ],
 )
 def test_a_period_that_cannot_be_is_refused(clocked: Clocked, words: list[str], told: str) -> None:
