@@ -55,7 +55,7 @@ def test_plainly_struck_it_still_voids_and_restored_it_never_was() -> None:
         ("refused", State.STOPPED),
     ],
 )
-@pytest.mark.parametrize("flag", e.Flag)
+@pytest.mark.parametrize("flag", [e.Flag.UNTRAINED, e.Flag.UNKNOWN])
 def test_a_flagged_result_of_a_gate_counts_as_the_rules_say(
     flag: e.Flag, rule: Doubted, state: State
 ) -> None:
@@ -65,6 +65,16 @@ def test_a_flagged_result_of_a_gate_counts_as_the_rules_say(
     result = passed("AM-04", "leak-test", "08:00", flag=flag)
     asked = book(judged, enrolled("AM-04"), result)
     assert asked.standing("AM-04", ask()).checks[0].state is state
+
+
+@pytest.mark.parametrize("rule", ["counts", "flagged"])
+def test_what_came_without_the_pin_that_was_asked_for_counts_as_stopped_whatever_the_rules_say(
+    rule: Doubted,
+) -> None:
+    judged = replace(rules(GATE), untrained=rule, unknown_person=rule)
+    result = passed("AM-04", "leak-test", "08:00", flag=e.Flag.UNSIGNED)
+    found = book(judged, enrolled("AM-04"), result).standing("AM-04", ask()).checks[0]
+    assert found.state is State.STOPPED
 
 
 def test_a_fail_stays_one_whoever_wrote_it() -> None:

@@ -147,7 +147,7 @@ def _tell(found: Imported, reject: Path | None) -> None:
     if found.flagged:
         print(f"{plural(found.flagged, 'row')} flagged: by somebody untrained or unknown.")
     if found.unsigned:
-        print(f"{plural(found.unsigned, 'row')} unsigned: a PIN is asked for what they say.")
+        print(f"{plural(found.unsigned, 'row')} unsigned: a PIN is asked, and no file brings one.")
     if found.skipped:
         print(f"{plural(found.skipped, 'row')} skipped: in the book already.")
     if reject is not None:

@@ -47,10 +47,12 @@ class Closing(StrEnum):
 
 
 class Flag(StrEnum):
-    """What was doubtful about who wrote a result, by the people whom the book knew then."""
+    """What was doubtful about who wrote a result, by the people whom the book knew then; of an
+    unsigned one, that it came without the PIN that the rules asked."""
 
     UNTRAINED = "untrained"
     UNKNOWN = "unknown"
+    UNSIGNED = "unsigned"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -275,6 +275,8 @@ class Rulebook:
 
     def doubted(self, flag: Flag) -> Doubted:
         """What becomes of a gate's result with a flag."""
+        if flag is Flag.UNSIGNED:
+            return "stopped"
         return self.untrained if flag is Flag.UNTRAINED else self.unknown_person
 
     @cached_property

@@ -9,8 +9,8 @@ from typing import NamedTuple, TextIO
 
 from checkwatch.answers.acceptance import Facts, mistakes_in
 from checkwatch.answers.draft import Given, kind_of, read_draft
-from checkwatch.answers.people import flagged, meaning_of, mistakes_of
-from checkwatch.core.entry import Entry, Result
+from checkwatch.answers.people import flagged, mistakes_of, unsigned, without_pin
+from checkwatch.core.entry import Entry, Flag, Result
 from checkwatch.core.instant import Instant, parse_instant
 from checkwatch.core.mistake import quoted
 from checkwatch.core.person import People
@@ -42,11 +42,16 @@ COLUMNS = Columns(
         "serial",
         "expiry",
         "flag",
+        "signed",
     ),
-    optional=("decided", "clock_offset", "gtin", "lot", "serial", "expiry", "flag"),
+    optional=("decided", "clock_offset", "gtin", "lot", "serial", "expiry", "flag", "signed"),
     # What an import that left rows out says of each; a file put right may keep it.
     ignored=("reason",),
 )
+
+#: What another book's PIN stood for. It is written for people, and no signature here: whoever can
+#: write a file could forge one.
+_SIGNED = "signed"
 
 
 class Row(NamedTuple):
@@ -54,8 +59,7 @@ class Row(NamedTuple):
 
     `of_ref` is the ref of the entry that a striking or a closed fault means; the entry's own `of`
     is then no number yet. `cells` are those of the file. `denied` says why its writer may not write
-    it, which counts for what the book does not have yet; `is_unsigned` where a PIN would be asked
-    for it, which a file cannot bring.
+    it, which counts for what the book does not have yet.
     """
 
     line: int
@@ -63,7 +67,6 @@ class Row(NamedTuple):
     of_ref: str = ""
     cells: Mapping[str, str] = {}
     denied: tuple[Problem, ...] = ()
-    is_unsigned: bool = False
 
     @property
     def machine(self) -> str:
@@ -73,7 +76,12 @@ class Row(NamedTuple):
     @property
     def is_flagged(self) -> bool:
         """Whether something is doubtful about its writer."""
-        return isinstance(self.entry, Result) and self.entry.flag is not None
+        return isinstance(self.entry, Result) and self.entry.flag not in (None, Flag.UNSIGNED)
+
+    @property
+    def is_unsigned(self) -> bool:
+        """Whether it came without the PIN that is asked for it."""
+        return isinstance(self.entry, Result) and self.entry.flag is Flag.UNSIGNED
 
 
 class BadRow(NamedTuple):
@@ -146,18 +154,21 @@ def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | Ba
     except WrongUse as refusal:
         problems += refusal.problems
     else:
-        filled = {column: cell for column, cell in cells.items() if cell}
+        filled = {column: cell for column, cell in cells.items() if cell and column != _SIGNED}
         given = Given(filled, spot, partial(parse_instant, zone=rulebook.zone))
         kind = kind_of(given, rulebook)
         entry = read_draft(given, kind, at, rulebook) if kind else None
         problems += given.problems
     if entry and facts:
         problems += mistakes_in(entry, rulebook, facts, known.places, known.now, spot)
-        denied = mistakes_of(entry, rulebook, facts.enrolled.kind, known.people, spot)
+        denied = (
+            *mistakes_of(entry, rulebook, facts.enrolled.kind, known.people, spot),
+            *without_pin(entry, rulebook, spot),
+        )
     if not entry or not facts or problems:
         return BadRow(line, (*problems, *denied), machine if facts else "", at, cells)
-    entry = flagged(entry, rulebook, facts.enrolled.kind, known.people)
-    return Row(line, entry, cells["of"], cells, denied, bool(meaning_of(entry, rulebook)))
+    entry = unsigned(flagged(entry, rulebook, facts.enrolled.kind, known.people), rulebook)
+    return Row(line, entry, cells["of"], cells, denied)
 
 
 def _unknown_machine(tag: str, tags: Iterable[str], spot: str) -> Problem:

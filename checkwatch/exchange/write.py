@@ -82,6 +82,7 @@ def _common(entry: Entry) -> dict[str, str]:
         "note": entry.note,
         "ref": _ref(entry.seq, entry.ref),
         "clock_offset": "" if entry.clock_offset is None else str(entry.clock_offset),
+        "signed": entry.signed,
     }
 
 

@@ -61,7 +61,7 @@ class Imported(NamedTuple):
     """What an import came to, in rows; `first` and `last` are the numbers of its entries.
 
     `problems` says what was wrong, `left_out` of which machines no row was taken. Of the written
-    ones `flagged` are by somebody untrained or unknown, and for `unsigned` a PIN would be asked.
+    ones `flagged` are by somebody untrained or unknown, and `unsigned` lack a PIN.
     """
 
     written: int

@@ -114,13 +114,14 @@ def _broken_off(state: CheckState, rulebook: Rulebook | None) -> str:
         return "was broken off"
     flag = attempt.result.flag if attempt else None
     if flag and rulebook and state.check.gate and rulebook.doubted(flag) in NOT_COUNTED:
-        return f"was done by somebody {_DOUBTFUL[flag]},"
+        return _DOUBTFUL[flag]
     return "lacks a measure that it needs,"
 
 
 _DOUBTFUL = {
-    Flag.UNTRAINED: "not trained on it",
-    Flag.UNKNOWN: "whom the book did not know",
+    Flag.UNTRAINED: "was done by somebody not trained on it,",
+    Flag.UNKNOWN: "was done by somebody whom the book did not know,",
+    Flag.UNSIGNED: "came unsigned from a file, done",
 }
 
 

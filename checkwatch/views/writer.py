@@ -13,6 +13,7 @@ from checkwatch.views.words import harmless
 FLAGS = {
     Flag.UNTRAINED: "who wrote it was not trained on it",
     Flag.UNKNOWN: "the book did not know who wrote it",
+    Flag.UNSIGNED: "a PIN is asked for it, and none was typed",
 }
 
 
@@ -22,9 +23,10 @@ def oddities(entry: Entry, rulebook: Rulebook | None) -> Iterator[str]:
     Unsigned is what the rules ask a PIN for and has none: it came from a file, or was written
     before they asked.
     """
-    if isinstance(entry, Result) and entry.flag is not None:
-        yield FLAGS[entry.flag]
+    flag = entry.flag if isinstance(entry, Result) else None
+    if flag is not None and flag is not Flag.UNSIGNED:
+        yield FLAGS[flag]
     if entry.signed:
         yield f'signed: "{harmless(entry.signed, 400)}"'
-    elif rulebook is not None and meaning_of(entry, rulebook):
+    elif flag is Flag.UNSIGNED or (rulebook is not None and meaning_of(entry, rulebook)):
         yield "unsigned"

@@ -21,9 +21,12 @@ ROLES = """
 code = "engineer"
 title = "Engineer"
 may = ["returned"]
+"""
 
+SIGNED = """
 [signatures]
 returned = "I release it for use"
+self-test = "I did it"
 """
 
 ASKING = 'untrained = "stopped"\nunknown_person = "refused"\n'
@@ -98,9 +101,102 @@ def test_an_old_log_comes_in_without_codes(book: str) -> None:
     assert (said.code, flags(book)) == (0, [Flag.UNKNOWN])
 
 
-def test_what_a_pin_is_asked_for_comes_in_unsigned(book: str) -> None:
-    said = bring(book, "AM-01 returned 08:00 by=EB", "AM-02 returned 08:00 by=EB ref=B")
-    assert "2 rows unsigned: a PIN is asked for what they say." in said.out
+@pytest.fixture
+def signing(tmp_path: Path) -> str:
+    """Rules that ask EB for a PIN, on returns and on passes of the self-test."""
+    return with_pin(tmp_path / "signing.db", ROLES + SIGNED)
+
+
+def with_pin(path: Path, roles: str) -> str:
+    """A book in which EB has the PIN 2468."""
+    begin(str(path), NOW, RULES + roles, [machine("AM-01"), machine("AM-02")], [], "kd")
+    take_in(str(path), [Person(code="EB", roles=("engineer",))])
+    assert run("--db", path, "people", "pin", "EB", piped="2468\n").code == 0
+    return str(path)
+
+
+def test_a_result_without_the_pin_that_is_asked_for_comes_in_and_counts_as_stopped(
+    signing: str,
+) -> None:
+    """A fail asks for none, and a pass keeps its flag when other rules are in force."""
+    said = bring(
+        signing,
+        "AM-01 self-test 09:00 outcome=pass by=EB",
+        "AM-02 self-test 09:00 outcome=fail by=EB",
+    )
+    assert (said.code, "1 row unsigned: a PIN is asked" in said.out) == (0, True), said
+    assert flags(signing) == [Flag.UNSIGNED, None]
+    why = " ".join(run("--db", signing, "why", "AM-01", "--at", "2026-03-10T09:30Z").out.split())
+    assert "its self-test came unsigned from a file, done on Tue 10 Mar" in why
+    assert "by EB, unsigned" in why
+
+
+def test_what_else_a_pin_is_asked_for_no_file_brings(signing: str) -> None:
+    """As at a terminal: a machine would be back in use by a return that nobody released."""
+    said = bring(signing, "AM-01 returned 08:00 by=EB")
+    assert (said.code, said.out) == (2, "")
+    assert said.err.splitlines()[0] == (
+        "log.csv: line 2: a PIN is asked for returned, and a file brings none; write it at the"
+        " machine, with --at; or adopt the rules that ask after the import"
+    )
+
+
+def sign(book: str, *words: str) -> None:
+    said = run("--db", book, *words, "--by", "EB", "--pin-stdin", piped="2468\n")
+    assert said.code == 0, said.err
+
+
+def exported(book: str, name: str) -> Path:
+    file = Path(book).with_name(name)
+    assert run("--db", book, "export", "--out", file).code == 0
+    return file
+
+
+def test_a_signature_is_told_in_an_export_and_is_none_in_another_book(
+    signing: str, tmp_path: Path
+) -> None:
+    """Nor does a cell that somebody writes into the file make one."""
+    sign(signing, "done", "AM-01", "self-test", "pass")
+    file = exported(signing, "out.csv")
+    assert file.read_text().count(",I did it") == 1
+    other = with_pin(tmp_path / "other.db", ROLES + SIGNED)
+    said = run("--db", other, "import", file)
+    assert (said.code, "1 row unsigned" in said.out) == (0, True), said
+    (entry,) = run("--db", other, "log", "AM-01", "--json").document["entries"][-1:]
+    assert (entry["signed"], entry["details"]["flag"]) == ("", "unsigned")
+    assert "its self-test came unsigned" in run("--db", other, "cleared", "AM-01").out
+    again = exported(other, "again.csv").read_text()
+    assert (again.count("I did it"), again.count(",unsigned,")) == (0, 1)
+
+
+def test_read_again_by_its_own_book_a_signed_row_is_skipped_and_stays_signed(signing: str) -> None:
+    sign(signing, "return", "AM-01")
+    sign(signing, "done", "AM-01", "self-test", "pass")
+    said = run("--db", signing, "import", exported(signing, "out.csv"))
+    assert (said.code, "2 rows skipped" in said.out) == (0, True), said
+    entries = run("--db", signing, "log", "AM-01", "--json").document["entries"]
+    assert [one["signed"] for one in entries if one["signed"]] == [
+        "I release it for use",
+        "I did it",
+    ]
+
+
+def test_rules_that_ask_no_pin_take_an_export_of_signed_entries(
+    signing: str, tmp_path: Path
+) -> None:
+    """The way for an old log: import first, then adopt the rules that ask."""
+    sign(signing, "return", "AM-01")
+    other = with_pin(tmp_path / "other.db", ROLES)
+    assert run("--db", other, "import", exported(signing, "out.csv")).code == 0
+    entries = run("--db", other, "log", "AM-01", "--json").document["entries"]
+    assert ([one["what"] for one in entries][-1], entries[-1]["signed"]) == ("returned", "")
+
+
+def test_an_unsigned_pass_is_put_right_by_one_that_is_signed(signing: str) -> None:
+    assert bring(signing, "AM-01 self-test 09:00 outcome=pass by=EB").code == 0
+    sign(signing, "done", "AM-01", "self-test", "pass", "--at", "2026-03-10T09:00Z")
+    why = run("--db", signing, "why", "AM-01", "--at", "2026-03-10T09:30Z").out
+    assert "(self-test, gate): valid since" in " ".join(why.split())
 
 
 def test_a_row_that_the_book_has_is_skipped_whoever_may_write_it_now(book: str) -> None:

@@ -77,6 +77,8 @@ def first_look(rules: Rulebook, entry: Entry, looked_at: Check) -> Attempt | Non
 
 def not_counted(rules: Rulebook, entry: Entry, looked_at: Check) -> bool:
     """Say whether a gate's result counts as stopped because of who wrote it."""
+    if entry.get("flag") == "unsigned":
+        return bool(looked_at.get("gate", True))
     asked = {"untrained": "untrained", "unknown": "unknown_person"}.get(entry.get("flag") or "")
     verdict = rules["rulebook"].get(asked, "counts") if asked else "counts"
     return bool(looked_at.get("gate", True)) and verdict in ("stopped", "refused")
