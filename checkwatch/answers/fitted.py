@@ -15,10 +15,14 @@ from typing import NamedTuple
 from checkwatch.answers.book import Book, Question
 from checkwatch.core.clause import Fitted
 from checkwatch.core.entry import Enrolled, Happening, Moved
-from checkwatch.core.instant import BEGINNING, FOREVER, Instant
+from checkwatch.core.instant import BEGINNING, FOREVER, HOUR, Instant
 from checkwatch.core.logbook import Logbook
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.spelling import likeness, nearest_names
+
+
+#: Within so long the same label on the same machine was scanned twice, rather than fitted twice.
+_SCANNED_TWICE = HOUR
 
 
 class Stay(NamedTuple):
@@ -132,6 +136,33 @@ def elsewhere(machine: str, fitted: Happening, book: Book, question: Question) -
         for stay in stays(tag, book.judge(tag, question).log, fitted.code)
         if stay.still and not stay.struck and _same_item(stay.fittings[0], fitted)
     )
+
+
+def already(fitted: Happening, log: Logbook) -> Stay | None:
+    """The stay of what seems to be the same item on the same machine: then its label was scanned
+    twice, and nothing was fitted anew. None where nothing says so.
+
+    Of a lot the next one may come from the same box, so without a serial number it is the same
+    for a short while only.
+    """
+    if not (fitted.gtin or fitted.lot or fitted.serial):
+        return None
+    found = (
+        stay
+        for stay in reversed(stays(fitted.machine, log, fitted.code))
+        if not stay.struck and _label(stay.fittings[0]) == _label(fitted)
+    )
+    return next((stay for stay in found if _again(fitted, stay)), None)
+
+
+def _label(fitted: Happening) -> tuple[object, ...]:
+    return (fitted.gtin, fitted.lot, fitted.serial, fitted.expiry)
+
+
+def _again(fitted: Happening, stay: Stay) -> bool:
+    is_there = stay.start <= fitted.at and bool(fitted.serial)
+    soon = abs(fitted.at - stay.start) < _SCANNED_TWICE
+    return fitted.at < stay.until and (is_there or soon)
 
 
 def good_to(log: Logbook, code: str, at: Instant) -> date | None:

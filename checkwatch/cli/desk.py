@@ -125,13 +125,17 @@ class _Session:
         if slip == Slip() != before:
             ask.say("Begun anew; nothing of it was written.")
         question = asks(slip, self.known)
-        if question is None and self.desk.typing_in and not slip.again and not slip.undo:
-            self.slip = slip._replace(same=self.desk.same(slip))
+        same = ""
+        if question is None and not slip.again and not slip.undo:
+            # If that is refused, the next person says anew who they are.
+            self.slip = slip._replace(by="", at=None)
+            number, same = self.desk.same(slip)
+            self.slip = slip._replace(same=number)
             question = asks(self.slip, self.known)
         if question is None:
             self._write()
         elif question is Asks.AGAIN:
-            ask.say(words.again(self.slip))
+            ask.say(words.again(same))
         elif question is Asks.OFFERED and before.offered != slip.offered:
             for line in words.offers(slip, self.known):
                 ask.say(line)

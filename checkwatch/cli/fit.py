@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import cache
 from typing import Annotated, Any
 
 import typer
@@ -10,7 +11,7 @@ import typer
 from checkwatch import errors
 from checkwatch.answers.fitted import lot as lot_in
 from checkwatch.cli.entries import Common, Machine, write_one
-from checkwatch.cli.options import At, Db, Json, KnownAt, asking
+from checkwatch.cli.options import At, Db, Json, KnownAt, Yes, asking, confirm
 from checkwatch.cli.show import show, tell
 from checkwatch.cli.spread import spread
 from checkwatch.core.entry import Entry, Happening
@@ -18,10 +19,14 @@ from checkwatch.core.instant import wall
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.gs1 import AS_PRINTED, LONGEST
 from checkwatch.run import clock
-from checkwatch.run.fitting import Typed, elsewhere, read_fit
+from checkwatch.run.fitting import Typed, elsewhere, fitted_already, read_fit
 from checkwatch.run.world import Asked, ask
 from checkwatch.views import document
 from checkwatch.views import fitted as words
+
+
+class _Already(Exception):
+    """The same item is on the machine already by the book; whether it is meant is to be asked."""
 
 
 @spread()
@@ -42,13 +47,16 @@ def fit(
     expiry: Annotated[
         str, typer.Option(help="The last day on which it is good: 2027-12-31.", metavar="DAY")
     ] = "",
+    yes: Yes = False,
 ) -> None:
     """Write that an item was fitted, by its label: the happening that the rulebook ties to it.
 
-    A label that cannot be read is refused, and so is an item that has expired.
+    A label that cannot be read is refused, and so is an item that has expired. One that is on the
+    machine already by the book is asked about; --yes says beforehand that it is fitted once more.
     """
     scanned = _scanned() if scan == "-" else scan
     fits: list[Happening] = []
+    tells = cache(tell)  # An entry that is drafted again says nothing twice.
 
     def make(asked: Asked, fields: dict[str, Any]) -> Entry:
         version = asked.book.versions.in_force(fields["at"])
@@ -58,13 +66,25 @@ def fit(
         typed = Typed(happening, lot, serial, expiry)
         found = read_fit(scanned, typed, rulebook, today, fields["machine"])
         entry = Happening(**fields, code=found.code, **found.says)
-        tell(f"{entry.machine}: {words.item(entry, rulebook)}")
+        tells(f"{entry.machine}: {words.item(entry, rulebook)}")
         for warning in found.warnings:
-            tell(f"look: {warning}")
+            tells(f"look: {warning}")
+        stay = None if again else fitted_already(entry, asked)
+        if stay is not None and not common.what_if:
+            raise _Already(f"{entry.machine}: {words.already(stay, asked.here)}. Write it again?")
+        if stay is not None:
+            tell(f"look: {words.already(stay, asked.here)}")
         fits.append(entry)
         return entry
 
-    write_one(common, machine, make)
+    again = yes
+    try:
+        write_one(common, machine, make)
+    except _Already as already:
+        # It is asked outside the transaction: while somebody reads it, no other writer waits.
+        confirm(str(already), yes=False)
+        again = True
+        write_one(common, machine, make)
     for entry in (one for one in fits if one.serial):
         others, here = elsewhere(common.asking.db, entry, clock.now())
         if others:

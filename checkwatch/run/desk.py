@@ -17,14 +17,14 @@ from checkwatch.core.mistake import quoted
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import CannotTell, CheckwatchError, Problem, WrongUse
 from checkwatch.run import clock
-from checkwatch.run.fitting import Typed, read_fit
+from checkwatch.run.fitting import Typed, fitted_already, read_fit
 from checkwatch.run.pin import Signature
 from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, Names, ask_on
 from checkwatch.run.write import Written, believed, write
 from checkwatch.store import engine
 from checkwatch.store.people import everybody
-from checkwatch.views.fitted import item
+from checkwatch.views.fitted import already, item
 
 #: What was said of an entry is forgotten after so long without a line: whoever comes next must not
 #: put their code to it.
@@ -94,11 +94,18 @@ class Desk:
             raise WrongUse(Problem(quoted(text), "is still to come", remedy))
         return found
 
-    def same(self, slip: Slip) -> int:
-        """The number of an entry that says already what a card says; 0 for none."""
+    def same(self, slip: Slip) -> tuple[int, str]:
+        """The number of an entry that says the same already, 0 for none, and what that says: of a
+        card that it was typed in, of an item that it is on the machine."""
+        if not (slip.scan or self.typing_in):
+            return 0, ""
         with engine.reading(self.url) as conn:
             asked = ask_on(conn, clock.now(), lambda _: (slip.machine,))
-        return said.said_already(slip, asked.book.entries[slip.machine])
+        if self.typing_in and (number := said.said_already(slip, asked.book.entries[slip.machine])):
+            return number, f"entry {number} is about the same, at the same minute"
+        entry = self._draft(slip, asked, []) if slip.scan else None
+        stay = fitted_already(entry, asked) if isinstance(entry, Happening) else None
+        return (0, "") if stay is None else (stay.fittings[0].seq, already(stay, asked.here))
 
     def write(self, slip: Slip, signature: Signature | None) -> tuple[Written, tuple[str, ...]]:
         """Writes what was said, or strikes the last entry; with it what a person should look at.

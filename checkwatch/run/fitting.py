@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any, NamedTuple
 
 from checkwatch.answers.acceptance import mistakes_in_name
-from checkwatch.answers.fitted import Stay
+from checkwatch.answers.fitted import Stay, already
 from checkwatch.answers.fitted import elsewhere as also_there
 from checkwatch.core.entry import Happening
 from checkwatch.core.instant import Instant
@@ -16,7 +16,7 @@ from checkwatch.core.mistake import quoted
 from checkwatch.core.rulebook import Rulebook, UntilExpiry
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.gs1 import Label, bracketed, read_label
-from checkwatch.run.world import ask_on
+from checkwatch.run.world import Asked, ask_on
 from checkwatch.store import engine, read
 from checkwatch.views.fitted import day as spoken_day
 from checkwatch.views.words import Here, inside, listed
@@ -75,6 +75,11 @@ def elsewhere(url: str, fitted: Happening, now: Instant) -> tuple[tuple[Stay, ..
         tags = read.machines_with_serial(conn, fitted.serial)
         asked = ask_on(conn, now, lambda _: tags)
     return also_there(fitted.machine, fitted, asked.book, asked.question), asked.here
+
+
+def fitted_already(entry: Happening, asked: Asked) -> Stay | None:
+    """The stay of what seems to be the same item on the same machine by the book."""
+    return already(entry, asked.book.judge(entry.machine, asked.question).log)
 
 
 def _read(scan: str, rulebook: Rulebook, today: date, machine: str) -> Label:

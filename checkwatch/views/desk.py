@@ -115,9 +115,9 @@ def _about(slip: Slip, rulebook: Rulebook) -> str:
     return inside(harmless(title, 60)) if title else _WORDS[slip.what]
 
 
-def again(slip: Slip) -> str:
-    """That the book has an entry about the same already; what it says may differ."""
-    return f"Entry {slip.same} is about the same, at the same minute. Write this one too?"
+def again(same: str) -> str:
+    """The question whether it is to be written although the book says the same already."""
+    return f"{same[0].upper()}{same[1:]}. Write it again?"
 
 
 def echo(

@@ -61,6 +61,11 @@ def also_on(stays: Sequence[Stay], here: Here) -> str:
     )
 
 
+def already(stay: Stay, here: Here) -> str:
+    """That the same item is there by the book."""
+    return f"already fitted since {here.local(stay.start)}, entry {stay.fittings[0].seq}"
+
+
 def lot(answer: Lot, here: Here) -> Report:
     """A sentence, the machines that have or had it, and those of which nobody knows."""
     kinds = {_kind(stay, answer) for stay in answer.stays}

@@ -254,6 +254,62 @@ def test_a_place_and_an_unknown_machine_are_refused(fitting: Clocked) -> None:
     assert "did you mean AM-02" in fitting.at("07:00", "fit", "AM-2", LABEL, code=6).err
 
 
+# The same label once more
+
+
+@pytest.mark.parametrize(
+    ("label", "again", "code"),
+    [
+        (LABEL, "07:20", 2),
+        (LABEL, "08:20", 0),
+        (f"{LABEL}(21)SN1", "07:20", 2),
+        (f"{LABEL}(21)SN1", "08:20", 2),
+        (f"{LABEL}(21)SN1", "2040-01-17T08:20", 2),
+    ],
+)
+def test_a_label_scanned_twice_is_written_once(
+    fitting: Clocked, label: str, again: str, code: int
+) -> None:
+    fitting.at("07:10", "fit", "AM-02", label)
+    before = len(rows(fitting))
+    said = fitting.at(again, "fit", "AM-02", label, code=code)
+    assert (len(rows(fitting)) == before) is (code == 2)
+    if code:
+        assert "already fitted since " in said.err
+        assert said.err.endswith("Write it again? nobody is there to answer; add --yes\n")
+        assert "look: already fitted" in fitting.at(again, "fit", "AM-02", label, "--what-if").err
+        fitting.at(again, "fit", "AM-02", label, "--yes")
+        assert len(rows(fitting)) == before + 1
+
+
+def test_another_item_another_machine_and_one_that_was_struck_are_not_asked_about(
+    fitting: Clocked,
+) -> None:
+    label = f"{LABEL}(21)SN1"
+    entry = fitting.wrote("07:10", "fit", "AM-02", label)
+    fitting.at("07:11", "fit", "AM-03", label)
+    fitting.at("07:12", "fit", "AM-02", label.replace("SN1", "SN2"))
+    fitting.at("08:20", "fit", "AM-02", label)
+    fitting.at("08:21", "strike", entry, "--reason", "twice")
+    happened = ["happened", "AM-02", "absorbent-change"]
+    fitting.at("08:22", *happened)
+    fitting.at("08:22", *happened)
+
+
+@pytest.mark.parametrize(("answer", "code", "more"), [("y", 0, 1), ("n", 2, 0), ("\x04", 130, 0)])
+def test_at_a_terminal_it_is_asked(now: str, answer: str, code: int, more: int) -> None:
+    words = ["--db", now, "fit", "AM-02", LABEL]
+    assert run(*words).code == 0
+    before = run("--db", now, "export").out.count("absorbent-change")
+    program = pexpect.spawn(PROGRAM[0], [*PROGRAM[1:], *words], encoding="utf-8")
+    program.expect_exact("Write it again? [y/N]: ", timeout=30)
+    program.send(answer if answer == "\x04" else f"{answer}\r")
+    program.expect(pexpect.EOF, timeout=30)
+    program.close()
+    after = run("--db", now, "export").out.count("absorbent-change")
+    assert (program.exitstatus, after - before) == (code, more)
+
+
 # One serial number, two machines
 
 
@@ -264,7 +320,9 @@ def test_a_serial_number_on_two_machines_at_once_is_told(fitting: Clocked) -> No
     assert "look: by the book the item with this serial number is on AM-03 (entry " in said
     assert "is on AM-03" in fitting.at("07:30", "fit", "AM-02", label).err
     fitting.at("07:40", "fit", "AM-03", label.replace("V_9%", "V8"))
-    assert "by the book" not in fitting.at("07:50", "fit", "AM-02", label).err, "it is gone there"
+    assert "by the book" not in fitting.at("07:50", "fit", "AM-02", label, "--yes").err, (
+        "it is gone there"
+    )
     assert "by the book" not in fitting.at("07:55", "fit", "AM-03", label.replace("22(", "15(")).err
 
 

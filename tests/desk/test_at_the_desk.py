@@ -78,6 +78,16 @@ def test_an_item_is_fitted_by_its_label(desk: AtDesk) -> None:
     assert run("--db", desk.book, "lot", "LOT7A").code == 0
 
 
+@pytest.mark.parametrize(("answer", "entries"), [("yes", 2), ("no", 1), ("hm", 1), ("", 1)])
+def test_a_label_scanned_twice_is_asked_about(desk: AtDesk, answer: str, entries: int) -> None:
+    scans = ["AM-02", "(01)00400000000015(17)401231(10)LOT7A", "kd"]
+    said = desk.types(*scans, desk.wait(300), *scans, answer)
+    assert "Already fitted since 06:50 GMT, entry 6. Write it again?" in on_one_line(said.err)
+    assert len(desk.wrote) == entries
+    assert len(desk.types(*scans[:1], scans[1].replace("7A", "7B"), "kd").err) > 0
+    assert len(desk.wrote) == entries + 1
+
+
 def test_an_expired_item_is_refused(desk: AtDesk) -> None:
     said = desk.types("AM-02", "(01)00400000000015(17)391231(10)LOT7A", "kd")
     assert "it has expired" in said.err
@@ -135,7 +145,7 @@ def test_a_card_of_tonight_is_refused(desk: AtDesk) -> None:
 def test_the_same_card_twice_is_asked_about(desk: AtDesk, answer: str, entries: int) -> None:
     card = ["AM-02", "absorbent-change", "06:40", "kd"]
     said = desk.types(*card, *card, answer, typing_in=True)
-    assert "Entry 6 is about the same, at the same minute. Write this one too?" in said.err
+    assert "Entry 6 is about the same, at the same minute. Write it again?" in said.err
     assert len(desk.wrote) == entries
 
 
