@@ -120,9 +120,14 @@ def _duty(table: Table) -> Duty:
         if "duty" in table and not any(table.is_word("duty", word) for word in ("always", "none")):
             table.note("duty", "is neither a known word nor a list of spans", _DUTIES)
         return "none" if table.is_word("duty", "none") else "always"
-    spans = table.tables("duty", name_by="")
-    if not spans:
+    if not table.tables("duty", name_by=""):
         table.note("duty", "has no span", 'write duty = "none", or a span')
+    return read_spans(table, "duty")
+
+
+def read_spans(table: Table, key: str) -> tuple[DutySpan, ...]:
+    """Spans of weekdays and local times under a key, none where there is none."""
+    spans = table.tables(key, name_by="")
     return tuple(span for each in spans if (span := _span(each)) is not None)
 
 
@@ -133,7 +138,7 @@ def _span(table: Table) -> DutySpan | None:
     found = _days(days)
     if days and found is None:
         table.note("days", f"{quoted(days)} is no days", 'write them like "MO-FR" or "MO,WE"')
-    begins, ends = _time(start), _time("00:00" if end == "24:00" else end)
+    begins, ends = time_of_day(start), time_of_day("00:00" if end == "24:00" else end)
     for key, text, clock in (("from", start, begins), ("to", end, ends)):
         if text and clock is None:
             table.note(key, f"{quoted(text)} is no time of day", 'write it like "07:30"')
@@ -145,7 +150,8 @@ def _span(table: Table) -> DutySpan | None:
     return DutySpan(found, begins, ends)
 
 
-def _time(text: str) -> time | None:
+def time_of_day(text: str) -> time | None:
+    """A time like `07:30`, None for what is none."""
     match = re.fullmatch(r"([01]\d|2[0-3]):([0-5]\d)", text, re.ASCII)
     return time(int(match.group(1)), int(match.group(2))) if match else None
 

@@ -58,6 +58,15 @@ def writing(url: str) -> Iterator[Connection]:
 
 
 @contextmanager
+def noting(url: str) -> Iterator[Connection]:
+    """The book for what stands beside the entries; as `writing`, also where its guards are
+    missing: that must be told to somebody."""
+    with _open(url, "rw") as conn:
+        _refuse_unless_current(conn, url)
+        yield conn
+
+
+@contextmanager
 def making(url: str) -> Iterator[Connection]:
     """A database in which a book is to be made, whatever it holds.
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
 #: The revision of the tables that this program reads and writes; alembic's head.
-SCHEMA = "0003"
+SCHEMA = "0004"
 
 #: Where a book keeps its revision. Not alembic's own name: it also tells a book from a database
 #: that belongs to somebody else.

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import closing
-from itertools import groupby, islice
+from itertools import groupby
 from operator import attrgetter
 
 from sqlalchemy import Connection, Select, bindparam, func, select, text
@@ -18,6 +18,7 @@ from checkwatch.core.entry import Adopted, Enrolled, Entry, Moved, PlaceKnown, R
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso
 from checkwatch.errors import CannotTell, Problem
 from checkwatch.store import engine, guards
+from checkwatch.store.batches import batches
 from checkwatch.store.columns import to_entry
 from checkwatch.store.seal import NO_HASH, Line
 from checkwatch.store.tables import entry
@@ -32,8 +33,7 @@ _HEAD = (
 )
 _BY_REF = _ALL.where(entry.c.ref.in_(text("SELECT value FROM json_each(:refs)")), entry.c.ref != "")
 _NEWEST = _ALL.order_by(entry.c.seq.desc()).limit(1)
-#: How many keys one statement asks for, and how many rows are fetched at once.
-_BATCH = 500
+#: How many rows are fetched at once.
 _CHUNK = 1000
 
 
@@ -46,8 +46,8 @@ def entries(conn: Connection, machines: Iterable[str] | None = None) -> Iterator
     if machines is None:
         wanted = [_ALL.where(entry.c.machine > BOOK).order_by(*_ORDER)]
     else:
-        batches = _batches(sorted(set(machines)))
-        wanted = [_ALL.where(entry.c.machine.in_(batch)).order_by(*_ORDER) for batch in batches]
+        some = batches(sorted(set(machines)))
+        wanted = [_ALL.where(entry.c.machine.in_(batch)).order_by(*_ORDER) for batch in some]
     for select_some in wanted:
         with closing(_lines(conn, select_some)) as lines:
             yield from map(to_entry, _sound(lines))
@@ -76,7 +76,7 @@ def by_number(conn: Connection, seq: int) -> Entry | None:
 def find_by_ref(conn: Connection, refs: Iterable[str]) -> dict[str, Entry]:
     """Of these senders' keys, those that are in the book, with their entries."""
     found: dict[str, Entry] = {}
-    for batch in _batches(sorted(set(refs) - {""})):
+    for batch in batches(sorted(set(refs) - {""})):
         found.update((known.ref, known) for known in _entries(conn, _known_refs(conn, batch)))
     return found
 
@@ -197,12 +197,6 @@ def _lines(conn: Connection, wanted: Select[Sequence[object]]) -> Generator[Line
 def _one(conn: Connection, wanted: Select[Sequence[object]], **values: str) -> Line | None:
     row = conn.execute(wanted, values).first()
     return None if row is None else Line._make(row)
-
-
-def _batches(texts: Iterable[str]) -> Iterator[list[str]]:
-    rest = iter(texts)
-    while batch := list(islice(rest, _BATCH)):
-        yield batch
 
 
 #: Spelt as the index on it, or the databases would not use it.

@@ -68,3 +68,75 @@ people = Table(
     PrimaryKeyConstraint("code", name="pk_people"),
     sqlite_strict=True,
 )
+
+#: What was decided to be told, to whom and why. The key makes sure that nobody is told twice.
+notice = Table(
+    "notice",
+    metadata,
+    Column("number", _INTEGER, autoincrement=False, nullable=False),
+    Column("kind", _TEXT, nullable=False),
+    Column("subject", _TEXT, nullable=False),
+    Column("occasion", _TEXT, nullable=False),
+    Column("recipient", _TEXT, nullable=False),
+    Column("decided", _INTEGER, nullable=False),
+    Column("reason", _TEXT, nullable=False),
+    Column("message", _INTEGER, nullable=False),
+    PrimaryKeyConstraint("number", name="pk_notice"),
+    UniqueConstraint("kind", "subject", "occasion", "recipient", name="uq_notice"),
+    sqlite_strict=True,
+)
+
+Index("ix_notice_subject", notice.c.subject)
+
+#: What is handed over: the notices of one recipient, as they were written. `sent` is when the other
+#: side took it, 0 until then; `taken_until` keeps a second process off it meanwhile.
+message = Table(
+    "message",
+    metadata,
+    Column("number", _INTEGER, autoincrement=False, nullable=False),
+    Column("recipient", _TEXT, nullable=False),
+    Column("message_id", _TEXT, nullable=False),
+    Column("title", _TEXT, nullable=False),
+    Column("body", _TEXT, nullable=False),
+    Column("html", _TEXT, nullable=False),
+    Column("created", _INTEGER, nullable=False),
+    Column("sent", _INTEGER, nullable=False),
+    Column("tries", _INTEGER, nullable=False),
+    Column("next_try", _INTEGER, nullable=False),
+    Column("taken_until", _INTEGER, nullable=False),
+    Column("trouble", _TEXT, nullable=False),
+    PrimaryKeyConstraint("number", name="pk_message"),
+    UniqueConstraint("message_id", name="uq_message_message_id"),
+    sqlite_strict=True,
+)
+
+Index("ix_message_sent", message.c.sent)
+
+#: Who took notice of what, and until when that stops its repeats.
+heard = Table(
+    "heard",
+    metadata,
+    Column("number", _INTEGER, autoincrement=False, nullable=False),
+    Column("notice", _INTEGER, nullable=False),
+    Column("kind", _TEXT, nullable=False),
+    Column("subject", _TEXT, nullable=False),
+    Column("occasion", _TEXT, nullable=False),
+    Column("by", _TEXT, nullable=False),
+    Column("at", _INTEGER, nullable=False),
+    Column("until", _INTEGER, nullable=False),
+    PrimaryKeyConstraint("number", name="pk_heard"),
+    sqlite_strict=True,
+)
+
+#: The one watcher that decides: who holds the lease, until when, and when it last looked.
+watcher = Table(
+    "watcher",
+    metadata,
+    Column("name", _TEXT, nullable=False),
+    Column("holder", _TEXT, nullable=False),
+    Column("until", _INTEGER, nullable=False),
+    Column("started", _INTEGER, nullable=False),
+    Column("ticked", _INTEGER, nullable=False),
+    PrimaryKeyConstraint("name", name="pk_watcher"),
+    sqlite_strict=True,
+)

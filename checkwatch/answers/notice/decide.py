@@ -1,0 +1,233 @@
+"""Who is told what now, and why: matters, routes, what was told, what was heard, and an instant.
+
+Pure: the same values give the same notices, so that whoever dies in between decides the same again.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from checkwatch.answers.notice.kinds import MANNERS, Kind
+from checkwatch.answers.notice.matter import Matter
+from checkwatch.answers.notice.plan import COORDINATOR, Plan, Recipient, Route
+from checkwatch.core.instant import CLOCK_TOLERANCE, FOREVER, MINUTE, Instant
+from checkwatch.core.period import earlier, later
+
+#: Between an occasion and how often it was told.
+_TURN = " #"
+
+
+class Notice(NamedTuple):
+    """That a recipient is told of something, once; `reason` says why, for who asks later."""
+
+    kind: Kind
+    subject: str
+    occasion: str
+    recipient: str
+    decided: Instant
+    reason: str
+
+    @property
+    def key(self) -> tuple[Kind, str, str, str]:
+        """Nobody is told twice of what has the same key."""
+        return (self.kind, self.subject, self.occasion, self.recipient)
+
+
+class Told(NamedTuple):
+    """A notice that was decided earlier."""
+
+    number: int
+    kind: Kind
+    subject: str
+    occasion: str
+    recipient: str
+    decided: Instant
+
+    @property
+    def key(self) -> tuple[Kind, str, str, str]:
+        """As of the notice."""
+        return (self.kind, self.subject, self.occasion, self.recipient)
+
+    @property
+    def about(self) -> tuple[Kind, str, str]:
+        """The matter that it was about, however often that was told."""
+        return (self.kind, self.subject, self.occasion.split(_TURN)[0])
+
+
+class Heard(NamedTuple):
+    """That somebody took notice of a matter; until then nobody is told of it again."""
+
+    kind: Kind
+    subject: str
+    occasion: str
+    by: str
+    at: Instant
+    until: Instant
+
+
+class Due(NamedTuple):
+    """A notice with the matter that it is about."""
+
+    notice: Notice
+    matter: Matter
+
+
+class Decided(NamedTuple):
+    """The notices of an instant, and when more may come of the same matters by time alone."""
+
+    due: tuple[Due, ...]
+    again: Instant
+
+
+@dataclass(frozen=True)
+class Past:
+    """What was told and heard so far."""
+
+    told: Sequence[Told] = ()
+    heard: Sequence[Heard] = ()
+
+
+def decide(
+    matters: Iterable[Matter], plan: Plan, past: Past, now: Instant, zone: ZoneInfo
+) -> Decided:
+    """Who is told of what at this instant. Each recipient is told of a matter once; again after the
+    route's pause, while nobody heard it."""
+    history = _History(past, now)
+    due: dict[object, Due] = {}
+    again: list[Instant] = []
+    for matter in matters:
+        for route in plan.routes:
+            if not route.concerns(matter.kind, matter.area):
+                continue
+            starts = _starts(matter, route, zone)
+            if starts > now:
+                again.append(starts)
+                continue
+            found = _Telling(matter, route, plan, history, now, zone)
+            for notice in found.notices():
+                due.setdefault(notice.key, Due(notice, matter))
+            again.append(found.again)
+    return Decided(tuple(due.values()), min(again, default=FOREVER))
+
+
+def _starts(matter: Matter, route: Route, zone: ZoneInfo) -> Instant:
+    """From when on a route tells of a matter."""
+    if matter.kind is Kind.LAPSE_SOON and route.ahead:
+        return earlier(matter.until, route.ahead, zone)
+    return matter.since
+
+
+class _History:
+    """What was told and heard of each matter. What a clock wrote that was ahead does not count: it
+    was told of a time that has not come."""
+
+    def __init__(self, past: Past, now: Instant) -> None:
+        self._told: dict[object, list[Told]] = defaultdict(list)
+        self._heard: dict[object, list[Heard]] = defaultdict(list)
+        self._latest = now + CLOCK_TOLERANCE
+        for one in past.told:
+            self._told[one.about].append(one)
+        for heard in past.heard:
+            if heard.at <= self._latest:
+                self._heard[heard.kind, heard.subject, heard.occasion].append(heard)
+
+    def told(self, matter: Matter) -> list[Told]:
+        """What counts as told of a matter, oldest first."""
+        return [one for one in self._told[matter.key] if one.decided <= self._latest]
+
+    def heard_until(self, matter: Matter) -> tuple[Instant, str] | None:
+        """Until when a matter is not told again, and who heard it."""
+        heard = [(one.until, one.by) for one in self._heard[matter.key]]
+        return max(heard, default=None)
+
+    def occasion(self, matter: Matter, recipient: str) -> str:
+        """The occasion under which a recipient is told next: a new one each time."""
+        times = sum(one.recipient == recipient for one in self._told[matter.key])
+        return f"{matter.occasion}{_TURN}{times + 1}" if times else matter.occasion
+
+
+class _Telling:
+    """One matter by one route: who is told now, and when somebody else may be."""
+
+    def __init__(
+        self,
+        matter: Matter,
+        route: Route,
+        plan: Plan,
+        history: _History,
+        now: Instant,
+        zone: ZoneInfo,
+    ) -> None:
+        self._matter, self._route, self._plan = matter, route, plan
+        self._history, self._now, self._zone = history, now, zone
+        self._told = history.told(matter)
+        self._heard = history.heard_until(matter)
+        self.again = FOREVER
+
+    def notices(self) -> Iterator[Notice]:
+        """Who is told now, each with the reason."""
+        for recipient, why in self._reachable():
+            mine = [one for one in self._told if one.recipient == recipient.code]
+            reason = self._repeated(mine[-1]) if mine else why
+            if reason:
+                yield Notice(
+                    self._matter.kind,
+                    self._matter.subject,
+                    self._history.occasion(self._matter, recipient.code),
+                    recipient.code,
+                    self._now,
+                    reason,
+                )
+
+    def _look(self, at: Instant) -> None:
+        self.again = min(self.again, at)
+
+    @property
+    def _is_heard(self) -> bool:
+        if self._heard is None or self._heard[0] <= self._now:
+            return False
+        self._look(self._heard[0])
+        return True
+
+    def _repeated(self, last: Told) -> str:
+        """Why the same recipient is told again, empty where not."""
+        if self._route.repeat is None or self._matter.at_rest or self._is_heard:
+            return ""
+        at = later(last.decided, self._route.repeat, self._zone)
+        self._look(at)
+        if at > self._now:
+            return ""
+        heard = f"it was heard by {self._heard[1]} and still stands" if self._heard else ""
+        return heard or f"nobody has heard notice {last.number}"
+
+    def _people(self) -> dict[Recipient, str]:
+        """Whom the route names, each with the reason; the next person once nobody hears it."""
+        if self._matter.in_use and self._matter.kind is Kind.LAPSE_SOON:
+            return dict.fromkeys(self._plan.called([COORDINATOR]), "in use: for the coordinator")
+        found = dict.fromkeys(self._plan.called(self._route.to), MANNERS[self._matter.kind].title)
+        first = min(self._told, key=lambda one: one.decided, default=None)
+        if first is None or not self._route.then_after or self._is_heard:
+            return found
+        at = later(first.decided, self._route.then_after, self._zone)
+        if at > self._now:
+            self._look(at)
+            return found
+        reason = f"next person: nobody has heard notice {first.number}"
+        return dict.fromkeys(self._plan.called(self._route.then), reason) | found
+
+    def _reachable(self) -> list[tuple[Recipient, str]]:
+        """Those who may be told at this time: in quiet hours only of what cannot wait, and then who
+        is on call; where nobody is, all are told."""
+        people = list(self._people().items())
+        awake = [one for one in people if not one[0].is_quiet(self._now, self._zone)]
+        if len(awake) == len(people):
+            return people
+        self._look(Instant(self._now + MINUTE))
+        if not MANNERS[self._matter.kind].urgent:
+            return awake
+        called = [one for one in people if one[0].is_on_call(self._now, self._zone)]
+        return [one for one in people if one in awake or one in called] or people

@@ -1,0 +1,218 @@
+"""The notices file: TOML text to a Plan, or to every mistake that is in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from datetime import date, datetime, time
+from itertools import chain
+from typing import Literal, cast
+
+from checkwatch.answers.notice.kinds import LISTS, Kind
+from checkwatch.answers.notice.plan import (
+    COORDINATOR,
+    Command,
+    File,
+    Mail,
+    MailServer,
+    Plan,
+    Recipient,
+    Route,
+    Service,
+    Way,
+)
+from checkwatch.core.mistake import nearest, quoted
+from checkwatch.core.period import parse_period
+from checkwatch.errors import WrongUse
+from checkwatch.rules.parts import read_spans, time_of_day
+from checkwatch.rules.table import Table, code_of, one_of, parse_toml
+
+#: How long an urgent notice that was heard is not repeated; our own choice.
+HEARD_FOR = parse_period("PT2H")
+
+#: Each way with how its key is read. A relative path is taken from the notices file's folder.
+_WAYS: dict[str, Callable[[Table], Way]] = {
+    "mail": lambda table: Mail(_address(table, "mail")),
+    "file": lambda table: File(table.text("file", required=True)),
+    "command": lambda table: Command(table.texts("command", required=True)),
+    "service": lambda table: Service(table.text("service", required=True)),
+}
+
+_SECURITY = ("tls", "starttls", "none")
+#: 465 for mail handed over inside TLS (RFC 8314, part 3.3), 587 (RFC 6409, part 3.1), 25 (RFC 5321,
+#: part 4.5.4.2).
+_PORTS = {"tls": 465, "starttls": 587, "none": 25}
+
+
+def read_notices(text: str, where: str) -> Plan:
+    """Reads a notices file; `where` is its name, with which every message begins.
+
+    Raises WrongUse with all mistakes that are in it.
+    """
+    raw, broken = parse_toml(text, where)
+    if broken:
+        raise WrongUse(*broken)
+    root = Table(raw, where, [])
+    head = root.table("notices")
+    heard_for = head.period("heard_for") if head else None
+    if head:
+        head.finish()
+    server = _server(root.table("mail"))
+    recipients = [_recipient(table) for table in root.tables("recipient")]
+    routes = [_route(table) for table in root.tables("route", name_by="")]
+    root.finish()
+    plan = Plan(
+        tuple(one for _, one in recipients),
+        tuple(one for _, one in routes),
+        HEARD_FOR if heard_for is None else heard_for,
+        server,
+    )
+    _look_at_recipients(root, recipients, plan)
+    for table, route in routes:
+        _look_at_route(table, route, plan)
+    if root.problems:
+        raise WrongUse(*root.problems)
+    return plan
+
+
+def _server(table: Table | None) -> MailServer | None:
+    if table is None:
+        return None
+    security = table.choice("security", _SECURITY) or "starttls"
+    port, seconds = table.number("port"), table.number("timeout")
+    server = MailServer(
+        table.text("host", required=True),
+        _whole(table, "port", _PORTS[security] if port is None else port, 65_535),
+        _address(table, "sender"),
+        cast("Literal['tls', 'starttls', 'none']", security),
+        table.text("user"),
+        table.text("password_file"),
+        _whole(table, "timeout", 30 if seconds is None else seconds, 600),
+    )
+    if bool(server.user) is not bool(server.password_file):
+        table.note("user", "and password_file go together", "write both, or neither")
+    table.finish()
+    return server
+
+
+def _whole(table: Table, key: str, number: object, most: int) -> int:
+    if isinstance(number, int) and 1 <= number <= most:
+        return number
+    table.note(key, "is no such number", f"write a whole number from 1 to {most}")
+    return 1
+
+
+def _address(table: Table, key: str) -> str:
+    text = table.text(key, required=True)
+    before, at, after = text.partition("@")
+    if text and (not (before and at and after) or any(c in text for c in " ,;<>")):
+        table.note(key, f"{quoted(text)} is no mail address", 'write it like "desk@saltmere.test"')
+    return text
+
+
+def _recipient(table: Table) -> tuple[Table, Recipient]:
+    code = code_of(table)
+    given = [key for key in _WAYS if key in table]
+    way: Way = File("")
+    if len(given) == 1:
+        way = _WAYS[given[0]](table)
+    else:
+        what = f"has {'no way' if not given else 'several ways'} to be told"
+        table.note("", what, f"write just one of {', '.join(_WAYS)}; two ways are two recipients")
+    one = Recipient(
+        code,
+        way,
+        table.texts("roles"),
+        read_spans(table, "quiet"),
+        read_spans(table, "on_call"),
+    )
+    table.finish()
+    return table, one
+
+
+def _route(table: Table) -> tuple[Table, Route]:
+    route = Route(
+        tuple(_kinds(table)),
+        table.texts("to", required=True),
+        table.texts("areas"),
+        tuple(_times(table)),
+        table.period("ahead"),
+        table.period("repeat"),
+        table.texts("then"),
+        table.period("then_after"),
+    )
+    table.finish()
+    return table, route
+
+
+def _kinds(table: Table) -> Iterator[Kind]:
+    known = [kind.value for kind in Kind]
+    for word in table.texts("kinds", required=True):
+        if word in known:
+            yield Kind(word)
+        else:
+            remedy = nearest(word, known, one_of(known))
+            table.note("kinds", f"{quoted(word)} is no kind of notice", remedy)
+
+
+def _times(table: Table) -> Iterator[time]:
+    for text in table.texts("times"):
+        found = time_of_day(text)
+        if found is None:
+            table.note("times", f"{quoted(text)} is no time of day", 'write it like "05:30"')
+        else:
+            yield found
+
+
+def _look_at_recipients(
+    root: Table, recipients: Iterable[tuple[Table, Recipient]], plan: Plan
+) -> None:
+    """Notes what the recipients are together, or are not."""
+    roles = set(chain.from_iterable(one.roles for one in plan.recipients))
+    seen: set[str] = set()
+    for table, one in recipients:
+        if one.code in seen or one.code in roles:
+            what = f"{quoted(one.code)} is the code of another recipient, or a role"
+            table.note("code", what, "rename one: a route must mean one thing by it")
+        seen.add(one.code)
+        if isinstance(one.way, Mail) and plan.server is None:
+            table.note("mail", "there is no server to hand it to", "add [mail] with its host")
+    if COORDINATOR not in roles:
+        what = f'no recipient has the role "{COORDINATOR}", who is told what lapses during a case'
+        root.note("recipient", what, f'write roles = ["{COORDINATOR}"] at one of them')
+
+
+def _look_at_route(table: Table, route: Route, plan: Plan) -> None:
+    """Notes what a route says against itself or the recipients."""
+    known = list(
+        dict.fromkeys(chain.from_iterable((one.code, *one.roles) for one in plan.recipients))
+    )
+    for key, names in (("to", route.to), ("then", route.then)):
+        for name in names:
+            if name not in known:
+                remedy = nearest(name, known, one_of(known) if known else "add a recipient")
+                table.note(key, f"nobody is called {quoted(name)}, and has no such role", remedy)
+    lists = [kind for kind in route.kinds if kind in LISTS]
+    if lists and not route.times:
+        table.note("times", f"when is {lists[0]} sent?", 'write times = ["05:30"]')
+    if route.times and len(lists) < len(route.kinds):
+        other = next((kind for kind in route.kinds if kind not in LISTS), "")
+        table.note("times", f"{other} is told when it happens", "give it a route of its own")
+    if Kind.LAPSE_SOON in route.kinds and not route.ahead:
+        table.note("ahead", "how long before it lapses?", 'write ahead = "PT1H"')
+    if bool(route.then) is not bool(route.then_after):
+        table.note("then", "and then_after go together", 'write then = ["…"], then_after = "PT15M"')
+    if route.repeat is not None and not route.repeat:
+        table.note("repeat", "is no time at all", 'write repeat = "PT30M", or leave it out')
+    if lists:
+        _look_at_quiet(table, route, plan)
+
+
+def _look_at_quiet(table: Table, route: Route, plan: Plan) -> None:
+    """Notes the times of lists at which a recipient does not want to be told."""
+    for one in plan.called(route.to):
+        for at in route.times:
+            # A week that begins on a Monday: is it quiet at this time on any of its days?
+            week = (datetime.combine(date(2000, 1, 3 + day), at) for day in range(7))
+            if any(span.holds_at(local) for local in week for span in one.quiet):
+                what = f"{at:%H:%M} is in the quiet hours of {one.code}"
+                table.note("times", what, "choose another time, or shorten the quiet hours")

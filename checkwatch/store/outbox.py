@@ -1,0 +1,221 @@
+"""Notices, the messages that carry them, and who heard: what was told, and what still is to be.
+
+All of a tick's notices and their messages are written in one transaction, before anything is handed
+over; so whatever dies afterwards, the next process finds what is left. A time ahead of the clock
+was written by a clock that was wrong, and keeps nobody waiting.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from sqlalchemy import ColumnElement, Connection, and_, func, or_, select, text, update
+
+from checkwatch.answers.notice.decide import Heard, Notice, Told
+from checkwatch.answers.notice.kinds import Kind
+from checkwatch.core.instant import CLOCK_TOLERANCE, DAY, HOUR, MINUTE, Instant
+from checkwatch.store.batches import batches
+from checkwatch.store.tables import heard, message, notice
+
+#: So long a process that took a message may take to hand it over, before another may.
+HOLD = 3 * MINUTE
+
+#: The pause after a first failure; each further one doubles it, up to the longest.
+PAUSE, LONGEST_PAUSE = MINUTE, HOUR
+
+#: What nobody took for so long is given up, and stays shown as undelivered.
+GIVEN_UP = 3 * DAY
+
+#: A lock of ours on PostgreSQL; on SQLite a writer is alone anyway.
+_ALONE = text("SELECT pg_advisory_xact_lock(7363140215048623972)")
+
+
+class Message(NamedTuple):
+    """A message as it was written, and how far it came. `sent` is None until somebody took it."""
+
+    number: int
+    recipient: str
+    message_id: str
+    title: str
+    body: str
+    html: str
+    created: Instant
+    sent: Instant | None
+    tries: int
+    next_try: Instant
+    trouble: str
+
+
+class Numbered(NamedTuple):
+    """A notice as it stands in the book."""
+
+    number: int
+    notice: Notice
+
+
+def alone(conn: Connection) -> None:
+    """Keeps every other process from deciding until the transaction ends."""
+    if conn.dialect.name == "postgresql":
+        conn.execute(_ALONE)
+
+
+def state(conn: Connection) -> tuple[int, int]:
+    """The highest numbers of notices and of what was heard: while they stay, so does `told`."""
+    return (
+        conn.scalar(select(func.max(notice.c.number))) or 0,
+        conn.scalar(select(func.max(heard.c.number))) or 0,
+    )
+
+
+def told(conn: Connection, subjects: Iterable[str]) -> list[Told]:
+    """What was decided about these subjects, oldest first."""
+    wanted = _TOLD.order_by(notice.c.number)
+    return [
+        Told(number, Kind(kind), subject, occasion, recipient, Instant(decided))
+        for some in batches(sorted(set(subjects)))
+        for number, kind, subject, occasion, recipient, decided in conn.execute(
+            wanted.where(notice.c.subject.in_(some))
+        )
+        if kind in _KINDS
+    ]
+
+
+def told_by_number(conn: Connection, number: int) -> Told | None:
+    """The notice with this number."""
+    row = conn.execute(_TOLD.where(notice.c.number == number)).first()
+    if row is None or row.kind not in _KINDS:
+        return None
+    return Told._make(row)._replace(kind=Kind(row.kind))
+
+
+def who_heard(conn: Connection, subjects: Iterable[str]) -> list[Heard]:
+    """Who took notice of something about these subjects, and until when that counts."""
+    wanted = select(
+        heard.c.kind, heard.c.subject, heard.c.occasion, heard.c.by, heard.c.at, heard.c.until
+    ).order_by(heard.c.number)
+    return [
+        Heard(Kind(kind), subject, occasion, by, Instant(at), Instant(until))
+        for some in batches(sorted(set(subjects)))
+        for kind, subject, occasion, by, at, until in conn.execute(
+            wanted.where(heard.c.subject.in_(some))
+        )
+        if kind in _KINDS
+    ]
+
+
+def note_heard(conn: Connection, number: int, one: Heard) -> None:
+    """Holds that somebody took notice of the notice with this number."""
+    alone(conn)
+    newest = conn.scalar(select(func.max(heard.c.number))) or 0
+    conn.execute(heard.insert().values(number=newest + 1, notice=number, **one._asdict()))
+
+
+def number_new(conn: Connection, notices: Sequence[Notice]) -> list[Numbered]:
+    """Those that nobody decided yet, with the numbers that they will have."""
+    alone(conn)
+    known = {one.key for one in told(conn, {one.subject for one in notices})}
+    first = (conn.scalar(select(func.max(notice.c.number))) or 0) + 1
+    new = {one.key: one for one in notices if one.key not in known}
+    return [Numbered(number, one) for number, one in enumerate(new.values(), first)]
+
+
+def next_message(conn: Connection) -> int:
+    """The number that the next message will have."""
+    return (conn.scalar(select(func.max(message.c.number))) or 0) + 1
+
+
+def put(conn: Connection, one: Message, carries: Iterable[Numbered]) -> None:
+    """Writes a message with the notices that it carries; all stand when the transaction ends."""
+    values = one._asdict() | {"sent": 0, "taken_until": 0}
+    conn.execute(message.insert().values(values))
+    rows = [
+        {**carried._asdict(), "number": number, "message": one.number}
+        for number, carried in carries
+    ]
+    conn.execute(notice.insert(), rows)
+
+
+def waiting(conn: Connection, now: Instant) -> list[int]:
+    """The numbers of the messages that should be handed over now, oldest first."""
+    wanted = select(message.c.number).where(message.c.sent == 0, _free(now), _not_too_old(now))
+    return list(conn.scalars(wanted.order_by(message.c.number)))
+
+
+def take(conn: Connection, number: int, now: Instant) -> Message | None:
+    """Takes a message to hand it over; None if another process has it, or it is done."""
+    taking = (
+        update(message)
+        .where(message.c.number == number, message.c.sent == 0, _free(now))
+        .values(taken_until=now + HOLD)
+    )
+    if conn.execute(taking).rowcount != 1:
+        return None
+    return next(messages(conn, [number]), None)
+
+
+def mark_sent(conn: Connection, number: int, now: Instant) -> None:
+    """Holds that the other side took a message."""
+    values = {"sent": now, "taken_until": 0, "trouble": ""}
+    conn.execute(update(message).where(message.c.number == number).values(values))
+
+
+def mark_failed(conn: Connection, number: int, now: Instant, trouble: str) -> None:
+    """Holds why a message could not be handed over; it is tried again after a pause."""
+    tries = conn.scalar(select(message.c.tries).where(message.c.number == number)) or 0
+    values = {
+        "tries": tries + 1,
+        "next_try": now + min(PAUSE << min(tries, 10), LONGEST_PAUSE),
+        "taken_until": 0,
+        "trouble": trouble,
+    }
+    conn.execute(update(message).where(message.c.number == number).values(values))
+
+
+def undelivered(conn: Connection) -> list[Message]:
+    """The messages that nobody took yet, oldest first, those given up too."""
+    numbers = conn.scalars(select(message.c.number).where(message.c.sent == 0)).all()
+    return list(messages(conn, numbers))
+
+
+def newest(conn: Connection, count: int) -> list[Message]:
+    """The messages that were written last, the newest first."""
+    wanted = select(message.c.number).order_by(message.c.number.desc()).limit(count)
+    return sorted(messages(conn, conn.scalars(wanted).all()), reverse=True)
+
+
+def messages(conn: Connection, numbers: Iterable[int]) -> Iterator[Message]:
+    """The messages with these numbers, in their order."""
+    columns = [getattr(message.c, name) for name in Message._fields]
+    for some in batches(sorted(set(numbers))):
+        wanted = select(*columns).where(message.c.number.in_(some)).order_by(message.c.number)
+        for row in conn.execute(wanted):
+            one = Message._make(row)
+            yield one._replace(sent=one.sent or None)
+
+
+_TOLD = select(
+    notice.c.number,
+    notice.c.kind,
+    notice.c.subject,
+    notice.c.occasion,
+    notice.c.recipient,
+    notice.c.decided,
+)
+#: What a later version writes of another kind is passed over.
+_KINDS = frozenset(kind.value for kind in Kind)
+
+
+def _free(now: Instant) -> ColumnElement[bool]:
+    """Nobody else hands the message over now, and its pause is over."""
+    return and_(
+        or_(message.c.taken_until <= now, message.c.taken_until > now + HOLD + CLOCK_TOLERANCE),
+        or_(
+            message.c.next_try <= now,
+            message.c.next_try > now + LONGEST_PAUSE + CLOCK_TOLERANCE,
+        ),
+    )
+
+
+def _not_too_old(now: Instant) -> ColumnElement[bool]:
+    return message.c.created > now - GIVEN_UP
