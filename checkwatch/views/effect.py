@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 from collections.abc import Container, Iterable, Mapping, Sequence
 
 from checkwatch.answers.book import Question
@@ -9,14 +11,14 @@ from checkwatch.answers.cleared import Cleared, reasons
 from checkwatch.answers.effect import Effect, PlaceEffect
 from checkwatch.answers.machine_clock import TO_BE_SET
 from checkwatch.answers.remark import Striking
-from checkwatch.core.entry import Entry, FaultClosed, Returned
-from checkwatch.core.instant import SECOND
+from checkwatch.core.entry import CaseStart, Entry, Fault, FaultClosed, Returned
+from checkwatch.core.instant import FOREVER, SECOND
 from checkwatch.core.place import present
 from checkwatch.core.standing import CheckState
-from checkwatch.core.states import State
-from checkwatch.views.answer import caution, clears, sentence
+from checkwatch.core.states import Standing, State
+from checkwatch.views.answer import YES, caution, clears, sentence
 from checkwatch.views.remark import remark, struck
-from checkwatch.views.report import Block, Report, Sentence
+from checkwatch.views.report import Block, Command, Report, Sentence
 from checkwatch.views.words import Here, duration, harmless, inside, listed
 
 
@@ -36,10 +38,31 @@ def effects(
     for body in groups:
         report += [*([""] if len(groups) > 1 else []), *body]
     tags = {seen.after.machine for seen, _ in wrote}
-    lines = [_place(one, tags, here, what_if) for one in places]
+    lines = _places(places, tags, here, what_if)
     report += ["", *lines] if len(groups) > 1 and lines else lines
-    answers = [*(_as_answer(seen, here) for seen, _ in wrote), *(one.after for one in places)]
+    for seen, entries in () if what_if else wrote:
+        report += unexcused(seen, entries)
+    answers = [*(as_answer(seen, here) for seen, _ in wrote), *(one.after for one in places)]
     return report + _cautions(answers)
+
+
+def unexcused(seen: Effect, entries: Sequence[Entry]) -> Report:
+    """What writes the exception for a case that began on a machine that is not cleared."""
+    case = next((entry for entry in entries if isinstance(entry, CaseStart)), None)
+    if case is None or seen.after.standing in (*YES, Standing.BY_EXCEPTION):
+        return []
+    return [
+        "Used without its check, it needs an exception:",
+        Command(excepting(case.machine, case.by)),
+    ]
+
+
+def excepting(machine: str, by: str, reason: str = "") -> str:
+    """The command that writes an exception; in capitals what a person fills in."""
+    why = shlex.quote(reason) if reason else "WHY"
+    who = shlex.quote(by) if by else "WHO"
+    tail = f"--reason {why} --decided WHO --until WHEN --by {who}"
+    return f"checkwatch except {shlex.quote(machine)} {tail}"
 
 
 def enrolment(
@@ -61,12 +84,31 @@ def enrolment(
     if new:
         names = listed(harmless(name, 60) for name in new)
         report.append(f"New place{'s' if len(new) > 1 else ''}: {names}.")
-    report += [_place(one, owing, here, what_if) for one in places]
+    report += _places(places, owing, here, what_if)
     return report + _cautions([one.after for one in places])
 
 
 def _cautions(answers: Iterable[Cleared]) -> Report:
     return [*dict.fromkeys(caution(answer) for answer in answers)]
+
+
+def _places(
+    seen: Iterable[PlaceEffect], tags: Container[str], here: Here, what_if: bool
+) -> list[Sentence]:
+    """Where each place stands now; those of which the same is to be said go together."""
+    groups: dict[tuple[str, Standing, str], list[tuple[str, Sentence]]] = {}
+    for one in seen:
+        verb, said = (
+            _verb(one.before is one.after.standing, what_if),
+            _place(one, tags, here, what_if),
+        )
+        groups.setdefault((verb, said.standing, said.after), []).append((one.after.asked, said))
+    return [
+        group[0][1]
+        if len(group) == 1
+        else group[0][1]._replace(before=f"{listed(name for name, _ in group)}: {_EACH} {verb} ")
+        for (verb, _, _), group in groups.items()
+    ]
 
 
 def _place(seen: PlaceEffect, tags: Container[str], here: Here, what_if: bool) -> Sentence:
@@ -87,30 +129,61 @@ def _verb(still: bool, what_if: bool) -> str:
 def _alike(
     wrote: Sequence[tuple[Effect, Sequence[Entry]]], here: Here, what_if: bool
 ) -> list[Report]:
-    """What came of each machine's entries; machines of which the same is to be said go together."""
+    """What came of each machine's entries; machines of which the same is to be said go together,
+    however long it lasts for each."""
     groups: dict[tuple[Block, ...], list[tuple[Effect, Sequence[Entry]]]] = {}
     for seen, entries in wrote:
-        each = seen._replace(after=seen.after._replace(machine=_EACH))
-        groups.setdefault(tuple(_machine(each, entries, here, what_if)), []).append((seen, entries))
-    found: list[Report] = []
-    for said, group in groups.items():
-        if len(group) == 1:
-            found.append(_machine(*group[0], here, what_if))
-            continue
-        first, *others = said
-        assert isinstance(first, Sentence), "where it stands is said first"
-        tags = listed(seen.after.machine for seen, _ in group)
-        found.append([first._replace(before=f"{tags}: {first.before}"), *others])
-    return found
+        said = _of_each(seen._replace(until=FOREVER), entries, here, what_if)
+        groups.setdefault(tuple(said), []).append((seen, entries))
+    return [
+        _machine(*group[0], here, what_if)
+        if len(group) == 1
+        else _together([seen for seen, _ in group], group[0][1], here, what_if)
+        for group in groups.values()
+    ]
+
+
+def _together(
+    seen: Sequence[Effect], entries: Sequence[Entry], here: Here, what_if: bool
+) -> Report:
+    """What came of the entries of several machines that fared alike."""
+    first = min(one.until for one in seen)
+    said, *others = _of_each(seen[0]._replace(until=first), entries, here, what_if)
+    assert isinstance(said, Sentence), "where it stands is said first"
+    after = said.after
+    if any(one.until > first for one in seen):
+        until = f"until {here.when(first)}"
+        after = after.replace(until, f"{until}, at the earliest", 1)
+    tags = listed(one.after.machine for one in seen)
+    return [said._replace(before=f"{tags}: {said.before}", after=after), *others]
 
 
 #: Stands for the tag of each of several machines.
 _EACH = "each"
 
 
+def _of_each(seen: Effect, entries: Sequence[Entry], here: Here, what_if: bool) -> Report:
+    """What came of a machine's entries, without its tag and without the numbers of its faults."""
+    each = seen._replace(after=seen.after._replace(machine=_EACH))
+    faults = "|".join(str(entry.seq) for entry in entries if isinstance(entry, Fault))
+
+    def of_each(text: str) -> str:
+        text = re.sub(rf"\bfault ({faults})\b", "its fault", text) if faults else text
+        return text.replace(f"forbids the use of {_EACH}", "forbids its use")
+
+    return [
+        block._replace(after=of_each(block.after))
+        if isinstance(block, Sentence)
+        else of_each(block)
+        if isinstance(block, str)
+        else block
+        for block in _machine(each, entries, here, what_if)
+    ]
+
+
 def _machine(seen: Effect, entries: Sequence[Entry], here: Here, what_if: bool) -> Report:
     """Where the machine now stands, what ended and what is owed."""
-    answer = _as_answer(seen, here)
+    answer = as_answer(seen, here)
     still = seen.before.standing is seen.after.standing
     report: Report = [sentence(answer, here, _verb(still, what_if))]
     for one in seen.remarks:
@@ -121,7 +194,7 @@ def _machine(seen: Effect, entries: Sequence[Entry], here: Here, what_if: bool) 
     return report
 
 
-def _as_answer(seen: Effect, here: Here) -> Cleared:
+def as_answer(seen: Effect, here: Here) -> Cleared:
     """The standing after the write as an answer about now, so that it is said in the same words."""
     after = seen.after
     return Cleared(

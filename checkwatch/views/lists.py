@@ -91,11 +91,27 @@ def which(answer: Which, here: Here) -> Report:
     head = f"Cleared {moment}: {listed(able) if able else f'no {noun}'} ({count})."
     if limited:
         head += f" With limits: {listed(limited)} ({len(limited)})."
-    rows = tuple((one.asked, _beside(one), one.decides, _next(one, here)) for one in answer.answers)
+    told = _told_once([(one.asked, _next(one, here)) for one in answer.answers])
+    rows = tuple(
+        (one.asked, _beside(one), one.decides, text)
+        for one, text in zip(answer.answers, told, strict=True)
+    )
     second = "place" if answer.kind else "machines"
     table = Table((noun, second, "standing", "until, or what would clear it"), rows)
     of = computed(answer.answers, here)
     return [head, "", table, "", of, caution(max(answer.answers, key=yes))]
+
+
+#: A text that is longer is told once, and then referred to; its column holds about 25 characters.
+_SHORT = 60
+
+
+def _told_once(said: Iterable[tuple[str, str]]) -> Iterable[str]:
+    """The texts of some names, a long one only for the first of the names that share it."""
+    first: dict[str, str] = {}
+    for name, text in said:
+        like = first.setdefault(text, name)
+        yield text if like == name or len(text) <= _SHORT else f"as {like}"
 
 
 def _beside(answer: Cleared) -> str:

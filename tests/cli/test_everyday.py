@@ -46,6 +46,18 @@ def entries(clocked: Clocked, machine: str = "AM-02") -> list[Any]:
 # A case and the check before it
 
 
+def test_a_case_on_a_machine_that_is_not_cleared_names_its_exception(suite: Clocked) -> None:
+    command = "  checkwatch except AM-02 --reason WHY --decided WHO --until WHEN --by kd\n"
+    assert command not in suite.at("07:00", *CASE).out
+    suite.at("07:05", "happened", "AM-02", "circuit-change", "--by", "kd")
+    assert command in suite.at("07:10", *CASE).out
+    said = suite.at("07:11", *CASE[:-1], "k d'e".replace(" ", "")).out
+    assert "--by 'kd'\"'\"'e'\n" in said
+    excuse = ["--reason", "x", "--decided", "ms", "--until", "PT1H", "--by", "kd"]
+    suite.at("07:12", "except", "AM-02", *excuse, code=0)
+    assert command not in suite.at("07:13", *CASE).out
+
+
 def test_a_case_begins_with_the_check_that_was_done_for_it(suite: Clocked) -> None:
     suite.at("07:00", "happened", "AM-02", "case-end", "--by", "kd")
     said = suite.says("07:10", *CASE, "--with", "between-patient", "--note", "list 2", "--ref", "a")
@@ -314,7 +326,7 @@ def test_machines_that_fared_alike_are_told_of_together(small: str) -> None:
     said = " ".join(run(*words, "--db", small).out.split())
     assert "AM-01, AM-02 and AM-03: each is now not cleared" in said
     assert said.count("clears it") == 1
-    assert "Theatre 1 (AM-01) is now not cleared." in said
+    assert "Theatre 1 and Theatre 2: each is now not cleared." in said
 
 
 def test_a_safety_notice_concerns_a_model(small: str) -> None:
