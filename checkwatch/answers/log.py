@@ -1,4 +1,5 @@
-"""What was written about a machine, as it is read afterwards: with what was made of it since.
+"""What was written about a machine, or in a place, as it is read afterwards: with what was made of it
+since.
 
 Nothing is left out. A struck entry stands where it was written, beside its striking; a late one
 says how late it came; a pass that came after a fail says after which.
@@ -12,7 +13,7 @@ from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.core.attempt import Attempt
-from checkwatch.core.entry import Adopted, Enrolled, Entry, Key, Outcome, Struck
+from checkwatch.core.entry import Adopted, Enrolled, Entry, Key, Moved, Outcome, PlaceKnown, Struck
 from checkwatch.core.instant import BEGINNING, Instant
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.window import Track
@@ -42,7 +43,8 @@ class Line(NamedTuple):
 class Log(NamedTuple):
     """The lines in order of (at, seq); `earlier` counts those before `since`.
 
-    `machine` is empty for what concerns the whole book; `titles` are those of the rulebooks by the
+    `machine` is empty for what concerns the whole book, and `place` for what does not concern one:
+    it has the lines of all machines while they stood there, and its own; `titles` are those of the rulebooks by the
     number of their adoption; `rulebook` is the one in force, by which results are judged.
     """
 
@@ -54,6 +56,7 @@ class Log(NamedTuple):
     rulebook: Rulebook | None
     titles: Mapping[int, str]
     doubts: tuple[str, ...] = ()
+    place: str = ""
 
 
 def log(machine: str, book: Book, question: Question, since: Instant = BEGINNING) -> Log:
@@ -66,6 +69,40 @@ def book_log(
 ) -> Log:
     """The same of the entries about the whole book; rules that are to come stand in it too."""
     return _log("", tuple(entries), book, question, since)
+
+
+def place_log(
+    place: str,
+    told: Iterable[PlaceKnown],
+    book: Book,
+    question: Question,
+    since: Instant = BEGINNING,
+) -> Log:
+    """What was written about each machine while it stood in a place, how it came there and left,
+    and of what was told of places what concerns this one; rooms that belong to it have their own.
+    """
+    own = _log("", [one for one in told if one.place == place], book, question, BEGINNING)
+    lines = [*own.lines]
+    for machine in book.entries:
+        lines += _there(place, log(machine, book, question).lines)
+    lines.sort(key=lambda line: _order(line.entry))
+    shown = tuple(line for line in lines if since <= stands_at(line.entry))
+    earlier = len(lines) - len(shown)
+    return own._replace(since=since, lines=shown, earlier=earlier, place=place)
+
+
+def _there(place: str, lines: Iterable[Line]) -> Iterable[Line]:
+    """The lines of a machine from when it came to a place until it left; a move that counts for
+    nothing is shown where it says that it went."""
+    stands = False
+    for line in lines:
+        stood, goes = stands, False
+        if isinstance(line.entry, Enrolled | Moved):
+            goes = line.entry.place == place
+            if not any(striking.restores for striking in line.strikings):
+                stands = goes
+        if stood or stands or goes:
+            yield line
 
 
 def _log(

@@ -1,4 +1,4 @@
-"""`log`: what was written about a machine, page by page."""
+"""`log`: what was written about a machine or in a place, page by page."""
 
 from __future__ import annotations
 
@@ -8,26 +8,26 @@ from typing import Annotated
 import typer
 
 from checkwatch import errors
-from checkwatch.answers.log import Log, book_log
+from checkwatch.answers.log import Log, book_log, place_log
 from checkwatch.answers.log import log as log_of
 from checkwatch.cli.options import At, Db, Json, KnownAt, asking
 from checkwatch.cli.show import on_screen
 from checkwatch.core.instant import BEGINNING
-from checkwatch.errors import CannotTell, Problem
 from checkwatch.run import clock
 from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked, Names, ask_on
 from checkwatch.store import engine, read
 from checkwatch.views import document
 from checkwatch.views import log as views
-from checkwatch.views.words import listed
 
 
 def log(
     ctx: typer.Context,
-    machine: Annotated[
+    what: Annotated[
         str | None,
-        typer.Argument(help="A machine's tag; else the book's own entries.", metavar="MACHINE"),
+        typer.Argument(
+            help="A machine's tag or a place; else the book's own entries.", metavar="WHAT"
+        ),
     ] = None,
     since: Annotated[
         str | None,
@@ -40,37 +40,31 @@ def log(
 ) -> None:
     """Every entry about a machine in order of time; what was struck, and what came late, says so.
 
-    Without a machine: the rulebooks that the book adopted, and what it was told of places. On a
+    Of a place: the entries of all machines while they stood there, and its own. Without either: the rulebooks that the book adopted, and what it was told of places. On a
     terminal what does not fit goes through a pager, which begins at the newest.
     """
     asked_with = asking(ctx, db, at, known_at, json)
 
     def concerned(names: Names) -> frozenset[str]:
-        return frozenset() if machine is None else names.concerned(names.resolve(machine))
+        return frozenset() if what is None else names.concerned(names.resolve(what))
 
     with engine.reading(asked_with.db) as conn:
         asked = ask_on(conn, clock.now(), concerned, asked_with.at, asked_with.known_at)
-        own = [*read.adoptions(conn), *read.places(conn)] if machine is None else []
+        own = [*read.adoptions(conn), *read.places(conn)] if what is None else []
     now = asked.question.now
     start = BEGINNING if since is None else typed_instant(since, asked.zone, now, "--since")
-    if machine is None:
+    name = "" if what is None else asked.names.resolve(what)
+    if not name:
         found = book_log(own, asked.book, asked.question, start)
+    elif name in asked.names.tags:
+        found = log_of(name, asked.book, asked.question, start)
     else:
-        found = log_of(_tag(machine, asked), asked.book, asked.question, start)
+        found = place_log(name, asked.names.told, asked.book, asked.question, start)
     if asked_with.json:
         print(document.to_text(views.document(found)))
     else:
         _show(found, asked)
     raise typer.Exit(errors.CANNOT_TELL if found.doubts else errors.YES)
-
-
-def _tag(machine: str, asked: Asked) -> str:
-    """The machine that is meant; who names a place is told which machines stand there."""
-    name = asked.names.resolve(machine)
-    if name in asked.names.tags:
-        return name
-    there = [one.machine for one in asked.book.fleet(asked.question) if one.log.place == name]
-    raise CannotTell(Problem(name, "is a place", f"name {listed(there, 'or') or 'a machine'}"))
 
 
 def _show(found: Log, asked: Asked) -> None:

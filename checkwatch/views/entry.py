@@ -11,19 +11,19 @@ from checkwatch.core import entry as e
 from checkwatch.core.attempt import plain
 from checkwatch.core.instant import MINUTE
 from checkwatch.core.rulebook import Rulebook
+from checkwatch.views.report import LONGEST
 from checkwatch.views.words import Here, duration, harmless, spoken, with_article
 from checkwatch.views.writer import oddities as of_writer
 
-#: No word that somebody wrote is longer here, and no text.
+#: No word that somebody wrote is longer here; their sentences are shown whole.
 _WORD = 60
-_TEXT = 400
 
 
 def saying(line: Line, log: Log, zone: tzinfo) -> str:
     """What an entry says, its note included."""
     entry = line.entry
     said = _said(entry, log, zone)
-    return f"{said}: {harmless(entry.note, _TEXT)}" if entry.note else said
+    return f"{said}: {harmless(entry.note, LONGEST)}" if entry.note else said
 
 
 def oddities(line: Line, rulebook: Rulebook | None) -> Iterator[str]:
@@ -31,7 +31,7 @@ def oddities(line: Line, rulebook: Rulebook | None) -> Iterator[str]:
     force."""
     for striking in line.strikings:
         cost = ", with all that it cost" if striking.restores else ""
-        yield f"struck by entry {striking.seq}{cost}: {harmless(striking.note, _TEXT)}"
+        yield f"struck by entry {striking.seq}{cost}: {harmless(striking.note, LONGEST)}"
     if line.after is not None:
         yield f"after the fail of entry {line.after}"
     if line.counts is not None:
@@ -76,7 +76,7 @@ def _result(entry: e.Result, rulebook: Rulebook | None, here: Here) -> str:
     for code, value in entry.measures:
         unit = f" {taken[code].unit}" if code in taken else ""
         parts.append(f"{harmless(code, _WORD)} {plain(value)}{unit}")
-    parts += [harmless(limit, _TEXT) for limit in entry.limits]
+    parts += [harmless(limit, LONGEST) for limit in entry.limits]
     if entry.started is not None and entry.started < entry.at:
         parts.append(f"begun {here.local(entry.started)}")
     return ", ".join(parts)

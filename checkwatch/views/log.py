@@ -1,4 +1,4 @@
-"""A machine's log in words, in the order of time: who wrote what, and what became of it.
+"""A log in words, in the order of time: who wrote what, and what became of it.
 
 An entry takes a line, or two: what it says, and below it what is odd about it. What was struck is
 crossed out on a terminal and called so everywhere.
@@ -42,7 +42,7 @@ def rows(found: Log, here: Here, width: int = WIDTH) -> Iterator[Row]:
     """The lines of a log of at most `width` columns, where that is enough for any words."""
     for text in _wrapped(_heading(found, here), width):
         yield Row("", text)
-    heads = [_head(line.entry, here) for line in found.lines]
+    heads = [_head(line.entry, found, here) for line in found.lines]
     across = [max(map(columns, column)) for column in zip(*heads, strict=True)]
     day = ""
     for line, cells in zip(found.lines, heads, strict=True):
@@ -78,7 +78,9 @@ def styled(found: Log, here: Here, width: int) -> Text:
 
 
 def _heading(found: Log, here: Here) -> str:
-    whose = f"Log of {found.machine}" if found.machine else "Log of the book: rules and places"
+    whose = "Log of the book: rules and places"
+    if found.machine or found.place:
+        whose = f"Log of {found.machine or found.place}"
     then = f", as of {here.local(found.question.at)}"
     known = found.question.known_at
     then += f", as known {here.moment(known)}" if known is not None else ""
@@ -99,9 +101,12 @@ def _ending(found: Log) -> str:
     return f"{', '.join(parts)}."
 
 
-def _head(entry: e.Entry, here: Here) -> tuple[str, str, str]:
+def _head(entry: e.Entry, found: Log, here: Here) -> tuple[str, ...]:
     moment = to_datetime(stands_at(entry), here.zone)
-    return str(entry.seq), f"{moment:%H:%M} {moment.tzname()}", harmless(entry.by, 10)
+    # Of a place a line says which machine it is about.
+    machine = [harmless(entry.machine, 12)] if found.place else []
+    time = f"{moment:%H:%M} {moment.tzname()}"
+    return str(entry.seq), time, *machine, harmless(entry.by, 10)
 
 
 def _day(entry: e.Entry, here: Here) -> str:
@@ -130,6 +135,7 @@ def document(found: Log) -> Document:
     """Of `log --json`: every entry with the fields that all have, and its own in `details`."""
     made: Document = {
         "machine": found.machine or None,
+        "place": found.place or None,
         "at": iso(found.question.at),
         "known_at": None if found.question.known_at is None else iso(found.question.known_at),
         "entries": [_document(line) for line in found.lines],
@@ -146,6 +152,7 @@ def _document(line: Line) -> Document:
     own = [field.name for field in fields(entry) if field.name not in _COMMON]
     return {
         "entry": entry.seq,
+        "machine": entry.machine or None,
         "what": entry.what,
         "at": iso(entry.at),
         "recorded": iso(entry.recorded),

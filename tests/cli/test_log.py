@@ -91,6 +91,7 @@ def test_the_document_says_the_same(morning: Clocked) -> None:
     assert list(found) == [4, 6, 7, 8, 9, 10, 11]
     assert found[7] == {
         "entry": 7,
+        "machine": "AM-02",
         "what": "leak-test",
         "at": "2040-01-15T07:20:00Z",
         "recorded": "2040-01-15T07:20:00Z",
@@ -178,10 +179,72 @@ def test_the_books_own_entries_say_which_rules_came_when(clocked: Clocked, tmp_p
     assert {one["what"] for one in document["entries"]} == {"adopted", "place"}
 
 
-def test_a_place_has_no_log_and_says_who_stands_there(clocked: Clocked) -> None:
-    said = clocked.at("09:00", "log", "Theatre 3", code=6)
-    assert said.err == "Theatre 3: is a place; name AM-03\n"
+def test_nobody_has_a_log_whom_the_book_does_not_know(clocked: Clocked) -> None:
     assert "no machine or place" in clocked.at("09:00", "log", "AM-77", code=6).err
+
+
+PLACE = """\
+Log of Theatre 3, as of 10:00 GMT.
+
+Sun 15 Jan 2040
+8   07:10 GMT  AM-02  kd  Moved to Theatre 3
+9   07:20 GMT  AM-03      Circuit changed
+10  07:30 GMT  AM-02  kd  (struck) Note: here
+                          struck by entry 13, with all that it cost: not so
+11  07:40 GMT  AM-02  kd  Moved to Theatre 2
+
+4 entries, 1 struck, 3 earlier not shown.
+"""
+
+
+@pytest.fixture
+def moving(clocked: Clocked) -> Clocked:
+    """AM-02 comes to Theatre 3, where AM-03 stands, and goes back."""
+    clocked.at("07:00", "note", "AM-02", "before", "--by", "kd")
+    clocked.at("07:00", "happened", "AM-03", "circuit-change")
+    clocked.at("07:10", "move", "AM-02", "Theatre 3", "--by", "kd")
+    clocked.at("07:20", "happened", "AM-03", "circuit-change")
+    clocked.at("07:30", "note", "AM-02", "here", "--by", "kd")
+    clocked.at("07:40", "move", "AM-02", "Theatre 2", "--by", "kd")
+    clocked.at("07:50", "note", "AM-02", "after", "--by", "kd")
+    clocked.at("08:00", "strike", "10", "--restores", "--reason", "not so", "--by", "kd")
+    return clocked
+
+
+def test_a_places_log_has_its_machines_while_they_stood_there(moving: Clocked) -> None:
+    assert moving.at("10:00", "log", "theatre 3", "--since", "07:10").out == PLACE
+    whole = moving.at("10:00", "log", "Theatre 3").out
+    assert "Place Theatre 3, a theatre" in whole
+    assert "AM-03      Enrolled" in whole
+    assert "Theatre 2, a" not in whole
+    before = moving.at("10:00", "log", "Theatre 3", "--at", "07:35").out
+    assert before.splitlines()[-1].startswith("6 entries")
+
+
+def test_a_move_that_never_was_brings_no_entries(moving: Clocked) -> None:
+    moving.at("08:10", "strike", "8", "--restores", "--reason", "never moved", "--by", "kd")
+    out = moving.at("10:00", "log", "Theatre 3", "--since", "07:10").out
+    assert "(struck) Moved to Theatre 3" in out
+    assert "Note: here" not in out
+    assert "Circuit changed" in out
+
+
+def test_a_places_document_names_the_machine_of_each_entry(moving: Clocked) -> None:
+    document = moving.at("10:00", "log", "Theatre 3", "--json").document
+    assert (document["machine"], document["place"]) == (None, "Theatre 3")
+    assert [(one["entry"], one["machine"]) for one in document["entries"]][-4:] == [
+        (8, "AM-02"), (9, "AM-03"), (10, "AM-02"), (11, "AM-02"),
+    ]  # fmt: skip
+    assert {one["machine"] for one in document["entries"] if one["what"] == "place"} == {None}
+
+
+def test_what_somebody_wrote_is_never_cut(clocked: Clocked) -> None:
+    words = " ".join(f"word{number}" for number in range(200))
+    number = clocked.wrote("07:00", "note", "AM-02", words, "--by", "kd")
+    clocked.at("07:10", "strike", number, "--reason", words, "--by", "kd")
+    out = clocked.at("08:00", "log", "AM-02", "--since", "07:00").out
+    assert " ".join(out.split()).count(words) == 3
+    assert max(map(len, out.splitlines())) <= 80
 
 
 def test_a_book_that_is_not_believed_shows_what_it_holds_and_says_so(morning: Clocked) -> None:
