@@ -25,7 +25,6 @@ from checkwatch.run.desk import LEFT, Desk
 from checkwatch.run.fitting import elsewhere
 from checkwatch.run.pin import NeedsPin
 from checkwatch.views import desk as words
-from checkwatch.views import effect
 from checkwatch.views import fitted as fitted_words
 from checkwatch.views.report import Report
 
@@ -155,10 +154,11 @@ class _Session:
         said = words.summary(slip, self.known, self.asked.here)
         self.slip, self.written = Slip(), self.written + 1
         here = wrote.asked.here
+        ((seen, entries),) = wrote.by_machine
         if slip.undo:
-            _show(effect.effects(wrote.by_machine, wrote.places, here))
+            _show(words.undone(seen, entries, wrote.places, here))
             return
-        ((seen, (entry,)),) = wrote.by_machine
+        (entry,) = entries
         _show(words.echo(said, seen, entry, wrote.places, here))
         self._look(entry, looks)
 

@@ -273,7 +273,8 @@ def _ended(test: _Test, finding: Finding, wrote: Written) -> int:
     if finding.outcome is Outcome.STOPPED and not wrote.effects[0].after.usable:
         when = "Used in the emergency" if finding.emergency else "Used all the same"
         ask.say(f"{when}, it needs an exception:")
-        _typed(words.exception(test.at.machine, finding, test.at.by))
+        reason = finding.reason if finding.emergency else ""
+        _typed(effect.excepting(test.at.machine, test.at.by, reason))
     checks = wrote.effects[0].after.checks
     state = next((one for one in checks if one.check.code == test.check.code), None)
     if state is None or not state.ready or state.attempt is None:

@@ -13,9 +13,11 @@ from checkwatch.core.attempt import plain
 from checkwatch.core.instant import MINUTE
 from checkwatch.core.mistake import cut
 from checkwatch.core.rulebook import Rulebook
-from checkwatch.core.states import State
+from checkwatch.core.states import Standing, State
 from checkwatch.core.wording import MONTHS, WEEKDAYS, inside, listed, spoken
 from checkwatch.views import effect
+from checkwatch.views.answer import YES, clears, sentence
+from checkwatch.views.remark import remark
 from checkwatch.views.report import Report, Sentence
 from checkwatch.views.words import Here, duration, harmless
 
@@ -29,6 +31,10 @@ _PROMPTS: dict[Asks, str] = {
     Asks.WHO: "Who",
     Asks.AGAIN: "yes / no",
 }
+
+#: The cautions of views/answer.py, in two lines of 40 columns.
+_CAUTION_YES = "Does not hold if switched off, moved, opened or altered; no proof of safety."
+_CAUTION_NO = "In an emergency the clinician decides: self-inflating bag, second oxygen."
 
 #: The words that are no happenings of the rulebook, in a sentence.
 _WORDS = {
@@ -123,12 +129,8 @@ def again(same: str) -> str:
 def echo(
     said: str, seen: Effect, entry: e.Entry, places: Sequence[PlaceEffect], here: Here
 ) -> Report:
-    """What was written, what it voided and where the machine stands now, in a sentence; below it
-    what else is to be said. `said` is the summary of it."""
-    # What ended is in the sentence already.
-    short = seen._replace(ended=(), readied=())
-    _, standing, *rest = effect.effects([(short, [entry])], places, here)
-    assert isinstance(standing, Sentence), "of one machine its standing comes first"
+    """What was written, what it voided and where the machine stands now, in a sentence; then what
+    clears it. `said` is the summary of it. At length `cleared` and `why` say it."""
     voided = [state.check.title for state in seen.ended if state.state is State.VOIDED]
     titles = listed(f"the {inside(harmless(title, 60))}" for title in voided)
     head = [f"Entry {entry.seq} written, {said}", f"by {harmless(entry.by, 64)}"]
@@ -137,5 +139,41 @@ def echo(
         head.append(f"written {duration(late)} later")
     if isinstance(entry, e.Result) and entry.started not in (None, entry.at):
         head.append(f"begun {here.moment(entry.started)}")
-    text = f"{', '.join(head)}; {f'this voided {titles}, and ' if titles else ''}{standing.before}"
-    return [Sentence(text, standing.standing, standing.after), *rest]
+    text = f"{', '.join(head)}; {f'this voided {titles}, and ' if titles else ''}"
+    standing, *rest, caution = _stands(seen, places, here)
+    assert isinstance(standing, Sentence), "where it stands is said first"
+    first = Sentence(f"{text}{standing.before}", standing.standing, standing.after)
+    return [first, *rest, *effect.unexcused(seen, [entry]), caution]
+
+
+def undone(
+    seen: Effect, entries: Sequence[e.Entry], places: Sequence[PlaceEffect], here: Here
+) -> Report:
+    """What was struck, and where the machine stands since."""
+    return [effect.effects([(seen, entries)], (), here)[0], *_stands(seen, places, here)]
+
+
+def _stands(seen: Effect, places: Sequence[PlaceEffect], here: Here) -> Report:
+    """Where the machine stands, what is to be said beside it, what clears it and which places
+    stand otherwise: whoever has a hand on the machine reads no more."""
+    answer = effect.as_answer(seen, here)
+    standing = sentence(answer, here, _verb(seen.before.standing, answer.standing))
+    work = clears(answer)
+    if answer.standing is Standing.NOT_CLEARED and work:
+        standing = standing._replace(after=".")  # Why it stands so is in what clears it.
+    report: Report = [standing]
+    for one in seen.remarks:
+        report += remark(one, seen.after, here)
+    owed = [state.check.title for state in seen.after.checks if not state.ready]
+    if seen.after.usable and owed:
+        report.append(f"Owed: {listed(inside(harmless(title, 60)) for title in owed)}.")
+    report += [work] if work else []
+    for place in places:
+        verb = _verb(place.before, place.after.standing)
+        name = harmless(place.after.asked, 60)
+        report.append(Sentence(f"{name} {verb} ", place.after.standing, "."))
+    return [*report, _CAUTION_YES if answer.standing in YES else _CAUTION_NO]
+
+
+def _verb(before: Standing, after: Standing) -> str:
+    return "is still" if before is after else "is now"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
@@ -170,10 +169,3 @@ def _about(ask: Ask) -> str:
     if ask.step is not None and ask.about:
         return f"{ask.number} {ask.step.say}"
     return ask.text or ask.about or ask.kind.name.lower().replace("_", " ")
-
-
-def exception(machine: str, finding: Finding, by: str) -> str:
-    """What writes the exception for a use without the check."""
-    reason = shlex.quote(finding.reason) if finding.emergency else "WHY"
-    tail = f"--decided WHO --until WHEN --by {shlex.quote(by)}"
-    return f"checkwatch except {shlex.quote(machine)} --reason {reason} {tail}"
