@@ -15,14 +15,16 @@ from checkwatch.cli.entries import Common, Machine, Ref, When, draft, write_one
 from checkwatch.cli.files import opened, text_of
 from checkwatch.cli.options import By, Db, Json, NoteText, WhatIf, asking
 from checkwatch.cli.rulebooks import rulebook_of
-from checkwatch.cli.show import show, tell
+from checkwatch.cli.show import show, tell, tell_problems
 from checkwatch.cli.signing import PinStdin
 from checkwatch.core.entry import Enrolled, PlaceKnown, Retired
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, parse_day_or_instant
 from checkwatch.core.mistake import quoted
+from checkwatch.core.person import Person
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.fleet import FleetRow, read_fleet
+from checkwatch.exchange.people import doubts_about, read_people
 from checkwatch.exchange.places import Files, added, read_places
 from checkwatch.run import clock, setup
 from checkwatch.run.typed import typed_instant
@@ -41,6 +43,9 @@ def begin(
     rules: Annotated[Path, typer.Option("--rules", help="The rulebook (TOML).", metavar="FILE")],
     fleet: Fleet,
     places: Places = None,
+    people: Annotated[
+        Path | None, typer.Option("--people", help="The people (CSV); else nobody is known.")
+    ] = None,
     by: By = "",
     db: Db = None,
 ) -> None:
@@ -48,15 +53,26 @@ def begin(
     rulebook = rulebook_of(rules)
     files = _read(fleet, places, rulebook.zone)
     known, problems = added(files, ())
-    if problems:
-        raise WrongUse(*problems)
+    persons, wrong = _read_people(people)
+    if problems or wrong:
+        raise WrongUse(*problems, *wrong)
     machines = [row.enrolled for row in files.rows]
     url = asking(ctx, db).db
-    setup.begin(url, clock.now(), text_of(rules), machines, known, by)
+    setup.begin(url, clock.now(), text_of(rules), machines, known, by, persons)
     _warn(machines, known, rulebook)
+    tell_problems(doubts_about(persons, rulebook), "warning: ")
     what = f"{plural(len(machines), 'machine')} in {plural(len(known), 'place')}"
     print(f"The book is made: {what}, by the rules of {rulebook.title}.")
+    if people is not None:
+        print(f"It knows {plural(len(persons), 'person', 'people')}.")
     print("Every check is owed until its first result is written.")
+
+
+def _read_people(path: Path | None) -> tuple[list[Person], list[Problem]]:
+    if path is None:
+        return [], []
+    with opened(path) as stream:
+        return read_people(stream, path.name)
 
 
 def _read(fleet: Path | None, places: Path | None, zone: tzinfo) -> Files:

@@ -25,16 +25,17 @@ from checkwatch.core.entry import (
     Struck,
 )
 from checkwatch.core.instant import DAY, MINUTE, Instant, from_datetime
-from checkwatch.core.person import People
+from checkwatch.core.person import People, Person
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.versions import Version, Versions
 from checkwatch.errors import WrongUse
 from checkwatch.exchange.fleet import FleetRow, read_fleet
 from checkwatch.exchange.logbook import Row, read_logbook
+from checkwatch.exchange.people import read_people
 from checkwatch.exchange.places import read_places
 from checkwatch.rules.read import read_or_refuse
 from checkwatch.run.foresee import changing
-from checkwatch.store import journal, migrate
+from checkwatch.store import journal, migrate, people
 
 #: The last moment of the example's log, and from when its second rulebook judges.
 _LAST = from_datetime(datetime(2026, 3, 12, 10, 40, tzinfo=UTC))
@@ -56,6 +57,7 @@ class Example(NamedTuple):
     second: str
     fleet: list[FleetRow]
     places: list[PlaceKnown]
+    people: list[Person]
     rows: list[Row]
 
 
@@ -78,6 +80,7 @@ def build(url: str, now: Instant) -> int:
         changing(url, now) as conn,
         journal.bulk(conn, Instant(typed[0].typed + shift)) as pen,
     ):
+        people.put(conn, (_trained_till(person, shift) for person in example.people))
         for one in typed:
             pen.move_clock(Instant(one.typed + shift))
             draft = _moved(one.draft, shift)
@@ -100,9 +103,12 @@ def _read(files: Path) -> Example:
         fleet, wrong = read_fleet(stream, "fleet.csv", books[0].zone)
     with (files / "places.csv").open(encoding="utf-8", newline="") as stream:
         places, more = read_places(stream, "places.csv")
-    if wrong or more:
-        raise WrongUse(*wrong, *more)
-    return Example(first, second, fleet, places, list(_rows(files, books, fleet, places)))
+    with (files / "people.csv").open(encoding="utf-8", newline="") as stream:
+        persons, others = read_people(stream, "people.csv")
+    if wrong or more or others:
+        raise WrongUse(*wrong, *more, *others)
+    rows = list(_rows(files, books, fleet, places, People(persons)))
+    return Example(first, second, fleet, places, persons, rows)
 
 
 def _marked(rulebook: str) -> str:
@@ -111,7 +117,11 @@ def _marked(rulebook: str) -> str:
 
 
 def _rows(
-    files: Path, books: Iterable[Rulebook], fleet: Iterable[FleetRow], places: Iterable[PlaceKnown]
+    files: Path,
+    books: Iterable[Rulebook],
+    fleet: Iterable[FleetRow],
+    places: Iterable[PlaceKnown],
+    known: People,
 ) -> Iterator[Row]:
     first, second = books
     versions = Versions.of(
@@ -120,9 +130,10 @@ def _rows(
     facts = {row.enrolled.machine: Facts(row.enrolled) for row in fleet}
     names = {place.place for place in places}
     with (files / "logbook.csv").open(encoding="utf-8", newline="") as stream:
-        for row in read_logbook(stream, "logbook.csv", versions, facts, names, _LAST, People()):
-            if not isinstance(row, Row):
-                raise WrongUse(*row.problems)
+        for row in read_logbook(stream, "logbook.csv", versions, facts, names, _LAST, known):
+            if wrong := row.denied if isinstance(row, Row) else row.problems:
+                raise WrongUse(*wrong)
+            assert isinstance(row, Row), "a bad row has problems"
             yield row
 
 
@@ -143,6 +154,13 @@ def _typed(example: Example) -> Iterator[_Typed]:
 
 def _adopted(at: Instant, text: str, why: str) -> Adopted:
     return Adopted(seq=0, machine="", at=at, recorded=at, text=text, by="ld", note=why)
+
+
+def _trained_till(person: Person, shift: int) -> Person:
+    """Somebody whose training ends as many days from now as it did from the example's last."""
+    days = timedelta(days=shift // DAY)
+    trained = (one._replace(until=one.until and one.until + days) for one in person.trained)
+    return replace(person, trained=tuple(trained))
 
 
 def _moved(draft: Entry, shift: int) -> Entry:

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from checkwatch.answers.effect import PlaceEffect
 from checkwatch.core.entry import Adopted, Enrolled, Entry, PlaceKnown
 from checkwatch.core.instant import Instant
+from checkwatch.core.person import Person
 from checkwatch.core.spelling import mistakes_in_spelling, nearest_names
 from checkwatch.errors import CheckwatchError, Problem, WrongUse
 from checkwatch.exchange.places import Files, added
@@ -18,7 +19,7 @@ from checkwatch.run.foresee import changing, renew_all
 from checkwatch.run.outlook import foreseen
 from checkwatch.run.world import Asked, Names, ask_on, names_of
 from checkwatch.run.write import believed, imagined
-from checkwatch.store import engine, journal, read
+from checkwatch.store import engine, journal, people, read
 
 
 class Enrolment(NamedTuple):
@@ -42,8 +43,9 @@ def begin(
     fleet: Sequence[Enrolled],
     places: Sequence[PlaceKnown],
     by: str,
+    known: Iterable[Person] = (),
 ) -> list[Entry]:
-    """Makes the book with its first rulebook, places and machines, or no book at all."""
+    """Makes the book with its first rulebook, places, machines and people, or no book at all."""
     # Imported where a book is made: no question needs the migrations.
     from checkwatch.store import migrate
 
@@ -51,6 +53,7 @@ def begin(
     drafts = [adopted, *(replace(place, at=now) for place in places), *fleet]
     with migrate.creating(url) as conn:
         entries = journal.append(conn, [replace(draft, by=by) for draft in drafts], now)
+        people.put(conn, known)
     # Outlooks only save time: a book without them stands, and is answered from.
     with suppress(CheckwatchError):
         renew_all(url, now)

@@ -5,6 +5,7 @@ Expected is what examples/theatres/README.md says of Thursday 12 March 2026, 10:
 
 from __future__ import annotations
 
+import csv
 import shutil
 from collections import Counter
 from datetime import datetime
@@ -82,3 +83,52 @@ def test_another_rulebook_makes_nothing_of_an_example_true(suite: str, tmp_path:
     for words in (["cleared", "AM-04"], ["why", "AM-04"], ["which"], ["overdue"], ["board"]):
         assert "EXAMPLE" in run("--db", book, *words).out.splitlines()[0], words
     assert run("--db", book, "note", "AM-04", "words").out.startswith("EXAMPLE")
+
+
+def test_the_example_knows_its_people_and_none_of_its_entries_is_doubted(suite: str) -> None:
+    """Whoever reads the example is to see a rule at work, and no rule that its own log breaks."""
+    shown = run("--db", suite, "people", "--json").document
+    people = {person["code"]: person for person in shown["people"]}
+    assert (len(people), people["hv"]["roles"]) == (14, ["engineer"])
+    (ends,) = (one for one in people["js"]["trained"] if one["until"])
+    day = datetime.fromisoformat(shown["day"])
+    assert 15 < (datetime.fromisoformat(ends["until"]) - day).days < 18
+    entries = list(csv.DictReader(run("--db", suite, "export").out.splitlines()))
+    assert {one["by"] for one in entries} | {one["decided"] for one in entries} <= {*people, ""}
+    assert {one["flag"] for one in entries} == {""}
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["return", "AM-20", "--by", "kd"], "'kd' has no such role; let hv or pe write it"),
+        (["fault-closed", "AM-09", "--by", "nf"], "let hv or pe write it"),
+        (["strike", "4500", "--reason", "no", "--restores", "--by", "kd"], "let ld or nf write"),
+        (["retire", "AM-20", "--by", "zz"], "'zz' is nobody whom the book knows"),
+        (["fault", "AM-20", "limit", "--note", "n", "--by", "theatre-4"], "several people share"),
+    ],
+    ids=" ".join,
+)
+def test_what_is_for_a_role_in_the_example_says_whose_it_is(
+    suite: str, words: list[str], said: str
+) -> None:
+    refused = run("--db", suite, *words, "--what-if")
+    assert refused.code == 2
+    assert said in refused.err
+
+
+@pytest.mark.parametrize(
+    ("by", "flag"),
+    [
+        ("kd", ""),
+        ("rb", "who wrote it was not trained on it"),
+        ("ot", "who wrote it was not trained on it"),
+        ("zz", "the book did not know who wrote it"),
+    ],
+)
+def test_whose_pass_counts_without_a_flag_in_the_example(suite: str, by: str, flag: str) -> None:
+    words = ["done", "AM-04", "leak-test", "pass", "--measure", "leak=60", "--by", by]
+    said = run("--db", suite, *words, "--what-if")
+    assert (said.code, "AM-04 would be cleared" in said.out) == (0, True)
+    assert ("It is flagged" in said.out) == bool(flag)
+    assert flag in " ".join(said.out.split())

@@ -216,6 +216,24 @@ def test_what_else_is_written_without_a_code_or_with_any(book: str, words: list[
     assert now(book, *words).code == 0
 
 
+def test_a_book_is_made_with_its_people_or_not_at_all(tmp_path: Path) -> None:
+    files = {"rules.toml": RULES + ROLES, "fleet.csv": FLEET, "people.csv": PEOPLE}
+    for name, text in files.items():
+        (tmp_path / name).write_text(text)
+    url = str(tmp_path / "book.db")
+    begin = ["begin", "--rules", tmp_path / "rules.toml", "--fleet", tmp_path / "fleet.csv"]
+    begin += ["--people", tmp_path / "people.csv"]
+    (tmp_path / "people.csv").write_text(PEOPLE + "e b,,,,\n")
+    said = run("--db", url, *begin)
+    assert (said.code, "people.csv: line 6: the code 'e b' has a blank" in said.err) == (2, True)
+    assert run("--db", url, "people").code == 6
+    (tmp_path / "people.csv").write_text(PEOPLE.replace(",lead,", ",chief,"))
+    said = run("--db", url, *begin)
+    assert (said.code, "It knows 4 people." in said.out) == (0, True)
+    assert "warning: ld: the rules know no role 'chief'" in said.err
+    assert len(run("--db", url, "people", "--json").document["people"]) == 4
+
+
 # What a role may
 
 
@@ -270,6 +288,10 @@ def test_a_result_by_somebody_untrained_counts_with_a_flag(book: str) -> None:
     assert "by ld, who wrote it was not trained on it" in shown
     document = now(book, "log", "AM-02", "--json").document
     assert document["entries"][-1]["details"]["flag"] == "untrained"
+    wrote = now(book, *PASS, "--by", "ld", "--json").document["written"]
+    assert [(one["what"], one["by"], one["flag"], one["signed"]) for one in wrote] == [
+        ("leak-test", "ld", "untrained", "")
+    ]
 
 
 def test_a_result_by_somebody_unknown_is_written_and_counts_for_nothing(book: str) -> None:
