@@ -1,5 +1,5 @@
-"""What was written about a machine, or in a place, as it is read afterwards: with what was made of it
-since.
+"""What was written about a machine or in a place, as it is read afterwards: with what was made of
+it since.
 
 Nothing is left out. A struck entry stands where it was written, beside its striking; a late one
 says how late it came; a pass that came after a fail says after which.
@@ -43,9 +43,9 @@ class Line(NamedTuple):
 class Log(NamedTuple):
     """The lines in order of (at, seq); `earlier` counts those before `since`.
 
-    `machine` is empty for what concerns the whole book, and `place` for what does not concern one:
-    it has the lines of all machines while they stood there, and its own; `titles` are those of the rulebooks by the
-    number of their adoption; `rulebook` is the one in force, by which results are judged.
+    `machine` is empty for what concerns the whole book, and where `place` is set: that has the
+    lines of all machines while they stood there, and its own. `titles` are those of the rulebooks
+    by the number of their adoption; `rulebook` is the one in force, by which results are judged.
     """
 
     machine: str

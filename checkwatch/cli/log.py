@@ -40,8 +40,9 @@ def log(
 ) -> None:
     """Every entry about a machine in order of time; what was struck, and what came late, says so.
 
-    Of a place: the entries of all machines while they stood there, and its own. Without either: the rulebooks that the book adopted, and what it was told of places. On a
-    terminal what does not fit goes through a pager, which begins at the newest.
+    Of a place: the entries of all machines while they stood there, and its own. Without either: the
+    rulebooks that the book adopted, and what it was told of places. On a terminal what does not fit
+    goes through a pager, which begins at the newest.
     """
     asked_with = asking(ctx, db, at, known_at, json)
 

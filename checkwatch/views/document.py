@@ -21,7 +21,7 @@ from checkwatch.answers.overdue import Overdue, Owed
 from checkwatch.answers.remark import Repeated
 from checkwatch.answers.which import Which
 from checkwatch.answers.windows import Windows
-from checkwatch.core.entry import Entry, Withdrawn
+from checkwatch.core.entry import Entry, Result, Withdrawn
 from checkwatch.core.instant import FOREVER, Instant, iso
 from checkwatch.core.rulebook import Check, Number
 from checkwatch.core.standing import CheckState, MachineStanding
@@ -157,11 +157,24 @@ def effect(seen: Effect, written: Sequence[Entry], places: Sequence[PlaceEffect]
         "readied": [_check(state) for state in seen.readied],
         "to_clear": _work(seen.to_clear),
         "places": [_place(one) for one in places if seen.after.machine in one.machines],
+        "written": [_written(entry) for entry in written],
     }
     repeated = [one.debt for one in seen.remarks if isinstance(one, Repeated)]
     if repeated:
         made["exceptions_in_a_row"] = [entry.seq for entry in repeated[-1].exceptions]
     return made
+
+
+def _written(entry: Entry) -> Document:
+    """An entry as it was taken: whose it is, what is doubtful about that, what a PIN stands for."""
+    return {
+        "entry": entry.seq,
+        "what": entry.what,
+        "at": _instant(entry.at),
+        "by": entry.by,
+        "flag": entry.flag if isinstance(entry, Result) else None,
+        "signed": entry.signed,
+    }
 
 
 def _place(seen: PlaceEffect) -> Document:

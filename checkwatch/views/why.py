@@ -18,6 +18,7 @@ from checkwatch.core.entry import (
     Moved,
     Reading,
     Result,
+    Returned,
 )
 from checkwatch.core.instant import FOREVER, MINUTE
 from checkwatch.core.rulebook import Validity
@@ -108,6 +109,9 @@ def described(entry: Entry, machine: MachineStanding, here: Here) -> str:
     parts = [f"entry {entry.seq}, {_what(entry, machine)}, {here.when(entry.at)}"]
     if entry.by:
         parts.append(f"by {harmless(entry.by, 40)}")
+    if entry.ref and isinstance(entry, Fault | FaultClosed | Returned):
+        # Where a repair is looked after elsewhere, it is the number of the job there.
+        parts.append(f"ref {harmless(entry.ref, 60)}")
     parts += oddities(entry, machine.rulebook)
     if (delay := entry.recorded - entry.at) >= MINUTE:
         parts.append(f"written {duration(delay)} later")

@@ -26,8 +26,9 @@ WINDOW = {
 }  # fmt: skip
 WROTE = {
     "machine", "entries", "before", "standing", "until", "limits", "ended", "readied", "to_clear",
-    "places",
+    "places", "written",
 }  # fmt: skip
+WRITTEN = {"entry", "what", "at", "by", "flag", "signed"}
 
 INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z")
 
@@ -119,6 +120,7 @@ def test_windows(suite: str) -> None:
 def test_what_an_entry_came_to(small: str) -> None:
     document = asked("done", "AM-01", "self-test", "pass", "--by", "kd", "--db", small)
     assert set(document) == WROTE
+    assert [set(one) for one in document["written"]] == [WRITTEN]
     assert (document["before"], document["standing"]) == ("not-cleared", "cleared")
     assert all(set(check) == CHECK for check in document["readied"])
     ended = asked("happened", "AM-01", "power-on", "--db", small)

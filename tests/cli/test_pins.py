@@ -60,6 +60,8 @@ def test_what_a_pin_stands_for_stands_in_the_entry_and_wherever_it_is_shown(book
     assert said.err == 'EB signs: "I release it for use"\n'
     assert 'It is signed: "I release it for use".' in said.out
     assert newest(book)["signed"] == "I release it for use"
+    (wrote,) = typed(book, "2468", *PASS, "--json").document["written"]
+    assert (wrote["what"], wrote["by"], wrote["signed"]) == ("leak-test", "EB", "I did it")
     log = " ".join(run("--db", book, "log", "AM-02").out.split())
     assert 'signed: "I release it for use"' in log
     assert typed(book, "2468", *PASS).code == 0

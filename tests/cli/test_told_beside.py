@@ -55,6 +55,22 @@ def test_the_job_number_stands_where_the_closing_does(clocked: Clocked) -> None:
     assert closing in clocked.says("07:40", "log", "AM-02")
 
 
+def test_why_shows_the_job_number_of_a_fault_of_its_closing_and_of_a_return(
+    clocked: Clocked,
+) -> None:
+    def why(time: str) -> str:
+        return " ".join(clocked.at(time, "why", "AM-02", code=1).out.split())
+
+    clocked.at("06:50", "done", "AM-02", "leak-test", "pass", "--measure", "leak=60", "--by", "kd")
+    fault = clocked.wrote("07:00", *STOP, "--ref", "JOB-7", "--by", "kd")
+    assert "by kd, ref JOB-7: no flow" in why("07:10")
+    clocked.at("07:20", "fault-closed", "AM-02", fault, "--ref", "JOB-8", "--by", "hv")
+    assert f"fault-closed (fault {fault}), 07:20 GMT, 5 min ago, by hv, ref JOB-8" in why("07:25")
+    clocked.at("07:30", "done", "AM-02", "leak-test", "pass", "--measure", "leak=60", "--by", "kd")
+    clocked.at("07:40", "return", "AM-02", "--by", "hv", "--ref", "JOB-9")
+    assert "returned, 07:40 GMT, 10 min ago, by hv, ref JOB-9" in why("07:50")
+
+
 def test_a_fault_that_came_and_went_within_the_shift_is_handed_over(clocked: Clocked) -> None:
     fault = clocked.wrote("07:00", *STOP)
     close = ("fault-closed", "AM-02", fault, "--how", "repaired", "--ref", "JOB-1234", "--by", "hv")
