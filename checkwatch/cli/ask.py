@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import os
 import sys
-import textwrap
 from contextlib import suppress
 from io import UnsupportedOperation
 
+from checkwatch.views import report
 from checkwatch.views.words import harmless
 
 #: Lines are no wider than this, and the program does not break them for less than that.
@@ -51,16 +51,16 @@ def somebody() -> bool:
 
 
 def say(text: str = "", label: str = "") -> None:
-    """A paragraph at the terminal's width; its lines stand behind the label."""
-    label = harmless(label)
-    lines = textwrap.wrap(
-        harmless(text, 10_000),
-        width(),
-        initial_indent=label,
-        subsequent_indent=" " * min(len(label), 4),
-        break_on_hyphens=False,
-    )
+    """A paragraph at the terminal's width; its lines stand behind the label. What is to be typed
+    stands on lines of its own where the paragraph is longer than a line."""
+    lines = report.message(text, width(), label, sys.stderr.isatty())
     print("\n".join(lines), file=sys.stderr)
+
+
+def command(text: str) -> None:
+    """What is to be typed: nothing that is copied is broken within a word."""
+    columns = width() if sys.stderr.isatty() else sys.maxsize
+    print("\n".join(report.command(text, columns)), file=sys.stderr)
 
 
 def line(prompt: str, ahead: bool = False) -> str:

@@ -14,7 +14,7 @@ from checkwatch.answers.desk.slip import Asks, Slip, asks
 from checkwatch.answers.steps.typed import Refused
 from checkwatch.cli import ask
 from checkwatch.cli.options import Db, asking
-from checkwatch.cli.show import show, tell
+from checkwatch.cli.show import show
 from checkwatch.cli.signing import signing
 from checkwatch.core.entry import Entry, Happening
 from checkwatch.core.instant import Instant
@@ -92,7 +92,7 @@ class _Session:
                 self._taken(take(self.slip, text, self.known))
         except TooLate as refused:
             self._refuse(f"{refused}:")
-            tell(f"  checkwatch strike {refused.number} --reason WHY --by WHO")
+            ask.command(f"checkwatch strike {refused.number} --reason WHY --by WHO")
         except Contradiction as refused:
             self._refuse(f"{refused}.")
             self.slip = Slip()

@@ -10,7 +10,7 @@ import sys
 from collections.abc import Iterable
 
 from checkwatch.errors import Problem
-from checkwatch.views.report import Report, plain
+from checkwatch.views.report import WIDTH, Report, message, plain
 from checkwatch.views.words import harmless
 
 
@@ -26,7 +26,8 @@ def show(report: Report, banner: str = "") -> None:
     from checkwatch.views.terminal import rendered
 
     console = Console(highlight=False)
-    console.print(rendered(report, console.width))
+    # A word of a command that is wider than the screen is not cut: somebody copies it.
+    console.print(rendered(report, console.width), crop=False)
 
 
 def on_screen() -> bool:
@@ -43,6 +44,15 @@ def tell(text: str) -> None:
 
 
 def tell_problems(problems: Iterable[Problem], prefix: str = "") -> None:
-    """One line for each, with place, fault and remedy."""
+    """One line for each, with place, fault and remedy; on a terminal a paragraph that fits it."""
     for problem in problems:
-        tell(f"{prefix}{harmless(str(problem), 1000)}")
+        text = f"{prefix}{harmless(str(problem), 1000)}"
+        tell("\n".join(message(text, _columns())) if sys.stderr.isatty() else text)
+
+
+def _columns() -> int:
+    """The width of the terminal at standard error."""
+    try:
+        return os.get_terminal_size(sys.stderr.fileno()).columns
+    except (OSError, ValueError):
+        return WIDTH

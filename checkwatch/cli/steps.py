@@ -34,7 +34,7 @@ from checkwatch.run.write import Written
 from checkwatch.views import answer, effect
 from checkwatch.views import steps as words
 from checkwatch.views.steps import Par
-from checkwatch.views.words import Here, harmless, inside, listed
+from checkwatch.views.words import Here, inside, listed
 
 
 def steps(
@@ -236,7 +236,7 @@ def _tell_again(test: _Test, how: str) -> None:
     """The command that goes on with a check."""
     ask.say(how)
     tag, by = shlex.quote(test.at.machine), shlex.quote(test.at.by)
-    _typed(f"checkwatch steps {tag} {test.check.code} --by {by}")
+    ask.command(f"checkwatch steps {tag} {test.check.code} --by {by}")
 
 
 def _answer(test: _Test, kept: Kept, now: Ask) -> str:
@@ -274,18 +274,13 @@ def _ended(test: _Test, finding: Finding, wrote: Written) -> int:
         when = "Used in the emergency" if finding.emergency else "Used all the same"
         ask.say(f"{when}, it needs an exception:")
         reason = finding.reason if finding.emergency else ""
-        _typed(effect.excepting(test.at.machine, test.at.by, reason))
+        ask.command(effect.excepting(test.at.machine, test.at.by, reason))
     checks = wrote.effects[0].after.checks
     state = next((one for one in checks if one.check.code == test.check.code), None)
     if state is None or not state.ready or state.attempt is None:
         return errors.NO
     limited = state.attempt.outcome is Outcome.LIMITED
     return errors.WITH_LIMITS if limited else errors.YES
-
-
-def _typed(command: str) -> None:
-    """A command to type, which is never broken."""
-    print(f"  {harmless(command, 1000)}", file=sys.stderr)
 
 
 def add_to(app: typer.Typer) -> None:

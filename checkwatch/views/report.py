@@ -4,6 +4,7 @@ A terminal shows the same blocks with colour (terminal.py). Whatever a block hol
 harmless where it is shown, so that no view can forget it.
 """
 
+import re
 import textwrap
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
@@ -46,6 +47,12 @@ class Command(NamedTuple):
     text: str
 
 
+#: What is to be typed, within a sentence.
+_TYPED = re.compile(r",? ?`(checkwatch [^`]*)`")
+
+#: A word as a shell reads it: what is quoted belongs together.
+_WORD = re.compile(r"""(?:'[^']*'|"[^"]*"|\\.|[^\s'"\\])+""")
+
 Block = str | Sentence | Table | Command
 Report = list[Block]
 
@@ -53,6 +60,47 @@ Report = list[Block]
 def plain(report: Sequence[Block]) -> str:
     """The report as text of at most 80 columns where words and commands allow it."""
     return "\n".join(line for block in report for line in _lines(block))
+
+
+def command(text: str, width: int) -> list[str]:
+    """A command on lines that a shell takes as one when they are copied: broken between words
+    only, with a backslash. A word that is wider stays whole."""
+    whole = harmless(text, LONGEST)
+    words = _WORD.findall(whole)
+    if " ".join(words) != whole:
+        return [f"  {whole}"]
+    lines = [f"  {words[0]}"]
+    for word in words[1:]:
+        if len(lines[-1]) + len(f" {word} \\") <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines[-1] += " \\"
+            lines.append(f"    {word}")
+    return lines
+
+
+def message(text: str, width: int, label: str = "", breaks: bool = True) -> list[str]:
+    """A paragraph behind a label, for a screen of any width. Where it is longer than a line, what
+    is to be typed stands on lines of its own, which are broken only if the screen `breaks`."""
+    text, label = harmless(text, LONGEST), harmless(label)
+    if len(label) + len(text) <= width:
+        return [f"{label}{text}"]
+    words, *more = _TYPED.split(text)
+    lines = _behind(label, words, width)
+    for typed, rest in zip(more[::2], more[1::2], strict=True):
+        lines += command(typed, width if breaks else LONGEST)
+        lines += _behind("", rest.strip(" .,;"), width) if rest.strip(" .,;") else []
+    return lines
+
+
+def _behind(label: str, text: str, width: int) -> list[str]:
+    return textwrap.wrap(
+        text,
+        width,
+        initial_indent=label,
+        subsequent_indent=" " * min(len(label), 4),
+        break_on_hyphens=False,
+    )
 
 
 def cell_text(cell: str | Standing) -> str:

@@ -20,6 +20,7 @@ from checkwatch.views.report import (
     Sentence,
     Table,
     cell_text,
+    command,
     paragraph,
 )
 from checkwatch.views.words import LOOKS, harmless
@@ -35,7 +36,8 @@ def _rendered(block: Block, width: int) -> RenderableType:
     if isinstance(block, Table):
         return _table(block)
     if isinstance(block, Command):
-        return Text(f"  {harmless(block.text, LONGEST)}", style="bold", overflow="fold")
+        lines = "\n".join(command(block.text, width))
+        return Text(lines, style="bold", no_wrap=True, overflow="ignore")
     if isinstance(block, str):
         return Text("\n".join(paragraph(block, width)))
     return _sentence(block)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import shlex
 
 import pytest
 from rich.console import Console
@@ -25,7 +26,15 @@ from checkwatch.core.rulebook import OnceEach
 from checkwatch.core.states import Standing
 from checkwatch.views import effect as effects
 from checkwatch.views import lists
-from checkwatch.views.report import Command, Report, Sentence, Table, plain
+from checkwatch.views.report import (
+    Command,
+    Report,
+    Sentence,
+    Table,
+    command,
+    message,
+    plain,
+)
 from checkwatch.views.terminal import rendered
 from checkwatch.views.why import why
 from checkwatch.views.words import Here
@@ -145,6 +154,33 @@ def test_user_text_never_reaches_markup_or_the_terminal_raw() -> None:
         assert "\u202e" not in text
         for kept in ("AM[/]4", "[bold]worn[/bold]", r"\x1b[31mred :smile:", r"[draft 2]\nnext"):
             assert kept in text
+
+
+LONG = "checkwatch except AM-02 --reason 'airway emergency next door' --decided WHO --until WHEN --by kd"
+
+
+@pytest.mark.parametrize("columns", [20, 40, 80, 100])
+def test_a_command_is_broken_between_words_only_and_is_the_same_when_copied(columns: int) -> None:
+    out = io.StringIO()
+    console = Console(file=out, width=columns, force_terminal=True, color_system=None)
+    console.print(rendered([Command(LONG)], columns), crop=False)
+    lines = [line.rstrip() for line in out.getvalue().splitlines()]
+    assert shlex.split("\n".join(lines).replace("\\\n", "")) == shlex.split(LONG)
+    assert all(line.endswith(" \\") for line in lines[:-1])
+    assert all(len(line) <= columns or len(line.split("'")) == 3 for line in lines)
+    assert plain([Command(LONG)]) == f"  {LONG}"
+
+
+def test_a_command_within_a_message_stands_on_lines_of_its_own() -> None:
+    text = f"it is owed; if it was used all the same, `{LONG}`; else leave it"
+    assert message(text, 200) == [text]
+    lines = message(text, 40, "Look: ")
+    assert lines[0] == "Look: it is owed; if it was used all the"
+    assert lines[-1] == "else leave it"
+    assert "\n".join(command(LONG, 40)) in "\n".join(lines)
+    assert f"  {LONG}" in message(text, 40, breaks=False)
+    odd = "checkwatch note AM-02 it's"
+    assert command(odd, 20) == [f"  {odd}"]
 
 
 def test_colour_adds_nothing_that_words_do_not_say() -> None:
