@@ -11,6 +11,7 @@ WRONG_USE = 2
 WITH_LIMITS = 4
 BY_EXCEPTION = 5
 CANNOT_TELL = 6
+UNDELIVERED = 7
 
 
 class Problem(NamedTuple):

@@ -59,7 +59,6 @@ def upgrade() -> None:
         _text("occasion"),
         _text("by"),
         _number("at"),
-        _number("until"),
         sa.PrimaryKeyConstraint("number", name="pk_heard"),
         sqlite_strict=True,
     )

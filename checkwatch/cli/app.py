@@ -29,6 +29,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "exchange": ("import", "export"),
     "rulebooks": ("rules",),
     "people": ("people",),
+    "notices": ("send", "watch", "heard"),
 }
 
 

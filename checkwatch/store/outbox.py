@@ -19,7 +19,7 @@ from checkwatch.store.batches import batches
 from checkwatch.store.tables import heard, message, notice
 
 #: So long a process that took a message may take to hand it over, before another may.
-HOLD = 3 * MINUTE
+HOLD = MINUTE
 
 #: The pause after a first failure; each further one doubles it, up to the longest.
 PAUSE, LONGEST_PAUSE = MINUTE, HOUR
@@ -29,6 +29,10 @@ GIVEN_UP = 3 * DAY
 
 #: A lock of ours on PostgreSQL; on SQLite a writer is alone anyway.
 _ALONE = text("SELECT pg_advisory_xact_lock(7363140215048623972)")
+
+
+#: What a notice has alone: its kind, subject, occasion and recipient.
+Key = tuple[Kind, str, str, str]
 
 
 class Message(NamedTuple):
@@ -90,16 +94,13 @@ def told_by_number(conn: Connection, number: int) -> Told | None:
 
 
 def who_heard(conn: Connection, subjects: Iterable[str]) -> list[Heard]:
-    """Who took notice of something about these subjects, and until when that counts."""
-    wanted = select(
-        heard.c.kind, heard.c.subject, heard.c.occasion, heard.c.by, heard.c.at, heard.c.until
-    ).order_by(heard.c.number)
+    """Who took notice of something about these subjects, and when."""
+    columns = (heard.c.kind, heard.c.subject, heard.c.occasion, heard.c.by, heard.c.at)
+    wanted = select(*columns).order_by(heard.c.number)
     return [
-        Heard(Kind(kind), subject, occasion, by, Instant(at), Instant(until))
+        Heard(Kind(kind), subject, occasion, by, Instant(at))
         for some in batches(sorted(set(subjects)))
-        for kind, subject, occasion, by, at, until in conn.execute(
-            wanted.where(heard.c.subject.in_(some))
-        )
+        for kind, subject, occasion, by, at in conn.execute(wanted.where(heard.c.subject.in_(some)))
         if kind in _KINDS
     ]
 
@@ -113,7 +114,6 @@ def note_heard(conn: Connection, number: int, one: Heard) -> None:
 
 def number_new(conn: Connection, notices: Sequence[Notice]) -> list[Numbered]:
     """Those that nobody decided yet, with the numbers that they will have."""
-    alone(conn)
     known = {one.key for one in told(conn, {one.subject for one in notices})}
     first = (conn.scalar(select(func.max(notice.c.number))) or 0) + 1
     new = {one.key: one for one in notices if one.key not in known}
@@ -136,9 +136,18 @@ def put(conn: Connection, one: Message, carries: Iterable[Numbered]) -> None:
     conn.execute(notice.insert(), rows)
 
 
-def waiting(conn: Connection, now: Instant) -> list[int]:
-    """The numbers of the messages that should be handed over now, oldest first."""
+def recipients_waiting(conn: Connection, now: Instant) -> list[str]:
+    """For whom there are messages that should be handed over now."""
+    wanted = select(message.c.recipient).where(message.c.sent == 0, _free(now), _not_too_old(now))
+    return list(conn.scalars(wanted.distinct()))
+
+
+def waiting(conn: Connection, now: Instant, recipient: str = "") -> list[int]:
+    """The numbers of the messages that should be handed over now, oldest first: all, or those for
+    one recipient."""
     wanted = select(message.c.number).where(message.c.sent == 0, _free(now), _not_too_old(now))
+    if recipient:
+        wanted = wanted.where(message.c.recipient == recipient)
     return list(conn.scalars(wanted.order_by(message.c.number)))
 
 
@@ -176,6 +185,23 @@ def undelivered(conn: Connection) -> list[Message]:
     """The messages that nobody took yet, oldest first, those given up too."""
     numbers = conn.scalars(select(message.c.number).where(message.c.sent == 0)).all()
     return list(messages(conn, numbers))
+
+
+def carrying(conn: Connection, keys: Iterable[Key]) -> dict[Key, Message]:
+    """The messages that carry these notices."""
+    found: dict[Key, int] = {}
+    for kind, subject, occasion, recipient in keys:
+        wanted = select(notice.c.message).where(
+            notice.c.kind == kind.value,
+            notice.c.subject == subject,
+            notice.c.occasion == occasion,
+            notice.c.recipient == recipient,
+        )
+        number = conn.scalar(wanted)
+        if number is not None:
+            found[kind, subject, occasion, recipient] = number
+    by_number = {one.number: one for one in messages(conn, found.values())}
+    return {key: by_number[number] for key, number in found.items() if number in by_number}
 
 
 def newest(conn: Connection, count: int) -> list[Message]:

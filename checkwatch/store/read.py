@@ -118,6 +118,11 @@ def newest_seq(conn: Connection) -> int:
     return conn.scalar(select(func.max(entry.c.seq))) or 0
 
 
+def numbers(conn: Connection, after: int) -> list[int]:
+    """The numbers above `after`, in order."""
+    return list(conn.scalars(select(entry.c.seq).where(entry.c.seq > after).order_by(entry.c.seq)))
+
+
 def hash_of_entry(conn: Connection, seq: int) -> bytes:
     """The hash that the entry with this number was written with, empty where there is none."""
     return conn.scalar(select(entry.c.hash).where(entry.c.seq == seq)) or NO_HASH

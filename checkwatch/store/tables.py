@@ -112,7 +112,7 @@ message = Table(
 
 Index("ix_message_sent", message.c.sent)
 
-#: Who took notice of what, and until when that stops its repeats.
+#: Who took notice of what, and when.
 heard = Table(
     "heard",
     metadata,
@@ -123,7 +123,6 @@ heard = Table(
     Column("occasion", _TEXT, nullable=False),
     Column("by", _TEXT, nullable=False),
     Column("at", _INTEGER, nullable=False),
-    Column("until", _INTEGER, nullable=False),
     PrimaryKeyConstraint("number", name="pk_heard"),
     sqlite_strict=True,
 )

@@ -59,14 +59,13 @@ class Told(NamedTuple):
 
 
 class Heard(NamedTuple):
-    """That somebody took notice of a matter; until then nobody is told of it again."""
+    """That somebody took notice of a matter."""
 
     kind: Kind
     subject: str
     occasion: str
     by: str
     at: Instant
-    until: Instant
 
 
 class Due(NamedTuple):
@@ -139,10 +138,9 @@ class _History:
         """What counts as told of a matter, oldest first."""
         return [one for one in self._told[matter.key] if one.decided <= self._latest]
 
-    def heard_until(self, matter: Matter) -> tuple[Instant, str] | None:
-        """Until when a matter is not told again, and who heard it."""
-        heard = [(one.until, one.by) for one in self._heard[matter.key]]
-        return max(heard, default=None)
+    def heard(self, matter: Matter) -> Heard | None:
+        """Who took notice of a matter last."""
+        return max(self._heard[matter.key], key=lambda one: one.at, default=None)
 
     def occasion(self, matter: Matter, recipient: str) -> str:
         """The occasion under which a recipient is told next: a new one each time."""
@@ -165,7 +163,7 @@ class _Telling:
         self._matter, self._route, self._plan = matter, route, plan
         self._history, self._now, self._zone = history, now, zone
         self._told = history.told(matter)
-        self._heard = history.heard_until(matter)
+        self._heard = history.heard(matter)
         self.again = FOREVER
 
     def notices(self) -> Iterator[Notice]:
@@ -188,10 +186,15 @@ class _Telling:
 
     @property
     def _is_heard(self) -> bool:
-        if self._heard is None or self._heard[0] <= self._now:
+        """Whether somebody took notice, and that still counts: of what is urgent for a time only,
+        so that it is not forgotten."""
+        if self._heard is None:
             return False
-        self._look(self._heard[0])
-        return True
+        if not MANNERS[self._matter.kind].urgent:
+            return True
+        until = later(self._heard.at, self._plan.heard_for, self._zone)
+        self._look(until if until > self._now else FOREVER)
+        return until > self._now
 
     def _repeated(self, last: Told) -> str:
         """Why the same recipient is told again, empty where not."""
@@ -201,8 +204,9 @@ class _Telling:
         self._look(at)
         if at > self._now:
             return ""
-        heard = f"it was heard by {self._heard[1]} and still stands" if self._heard else ""
-        return heard or f"nobody has heard notice {last.number}"
+        if self._heard is not None:
+            return f"it was heard by {self._heard.by} and still stands"
+        return f"nobody has heard notice {last.number}"
 
     def _people(self) -> dict[Recipient, str]:
         """Whom the route names, each with the reason; the next person once nobody hears it."""

@@ -1,0 +1,121 @@
+"""Which lists are due: once for each local time of a route, every day, whatever the clocks do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime, time, timedelta
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from checkwatch.answers.notice.decide import Notice, Past
+from checkwatch.answers.notice.kinds import LISTS, MANNERS, Kind
+from checkwatch.answers.notice.plan import Plan, Recipient, Route
+from checkwatch.core.instant import CLOCK_TOLERANCE, HOUR, MINUTE, Instant, from_wall, wall
+
+#: A list that is sent so long after its time is marked late.
+LATE_AFTER = 5 * MINUTE
+
+#: Who looks for the first time sends what was due so shortly before; earlier nobody expected any.
+FRESH = HOUR
+
+
+class Listing(NamedTuple):
+    """A list for a recipient: over some areas (all where empty), `at` the time that it was for."""
+
+    notice: Notice
+    areas: tuple[str, ...]
+    at: Instant
+
+    @property
+    def late(self) -> bool:
+        """Whether it comes so long after its time that this must be said."""
+        return self.notice.decided - self.at >= LATE_AFTER
+
+
+def lists_due(
+    plan: Plan, past: Past, now: Instant, looked: Instant | None, zone: ZoneInfo
+) -> list[Listing]:
+    """The lists whose time has come since somebody last looked; None if nobody ever did.
+
+    Of several times that were missed only the last is made up: one list says what is owed now.
+    """
+    if looked is None or looked > now + CLOCK_TOLERANCE:
+        looked = Instant(now - FRESH)
+    found: list[Listing] = []
+    for route, kind in _routes(plan):
+        at, local = _last(route, now, zone)
+        if at > looked:
+            found += _listings(kind, route, plan.called(route.to), past, at, local, now)
+    return found
+
+
+def lists_now(kind: Kind, plan: Plan, past: Past, now: Instant, zone: ZoneInfo) -> list[Listing]:
+    """The lists of a kind, at whatever time they are asked for: as those of the route's last time
+    today, or of its first where that is still to come."""
+    found: list[Listing] = []
+    for route, of in _routes(plan):
+        if of is not kind:
+            continue
+        today = wall(now, zone).date()
+        at, local = _last(route, now, zone)
+        if local.date() != today:
+            local = datetime.combine(today, min(route.times))
+            at = min(now, from_wall(local, zone))
+        found += _listings(kind, route, plan.called(route.to), past, at, local, now)
+    return found
+
+
+def next_list(plan: Plan, now: Instant, zone: ZoneInfo) -> Instant | None:
+    """When the next list is due; None where no route has a time."""
+    coming = [
+        at for route, _ in _routes(plan) for at, _ in _times(route.times, now, zone) if at > now
+    ]
+    return min(coming, default=None)
+
+
+def _routes(plan: Plan) -> Iterator[tuple[Route, Kind]]:
+    return ((route, kind) for route in plan.routes for kind in route.kinds if kind in LISTS)
+
+
+def _times(
+    times: Iterable[time], now: Instant, zone: ZoneInfo
+) -> Iterator[tuple[Instant, datetime]]:
+    """The times of a route yesterday, today and tomorrow. One that the clocks skip moves forward
+    by the gap, of one that comes twice the first is meant: each day has each time once."""
+    today = wall(now, zone).date()
+    for day in (-1, 0, 1):
+        for at in times:
+            local = datetime.combine(today + timedelta(days=day), at)
+            yield from_wall(local, zone), local
+
+
+def _last(route: Route, now: Instant, zone: ZoneInfo) -> tuple[Instant, datetime]:
+    return max(found for found in _times(route.times, now, zone) if found[0] <= now)
+
+
+def _listings(
+    kind: Kind,
+    route: Route,
+    recipients: Iterable[Recipient],
+    past: Past,
+    at: Instant,
+    local: datetime,
+    now: Instant,
+) -> Iterator[Listing]:
+    subject = ", ".join(route.areas) or "all areas"
+    occasion = f"{local:%Y-%m-%d %H:%M}"
+    about = (kind, subject, occasion)
+    for recipient in recipients:
+        mine = [t for t in past.told if t.about == about and t.recipient == recipient.code]
+        # What a clock decided that was ahead was told of a day that had not come.
+        if any(one.decided <= now + CLOCK_TOLERANCE for one in mine):
+            continue
+        turn = f" #{len(mine) + 1}" if mine else ""
+        reason = f"{MANNERS[kind].title}: the list of {occasion}"
+        notice = Notice(kind, subject, occasion + turn, recipient.code, now, reason)
+        yield Listing(notice, route.areas, at)
+
+
+def list_subjects(plan: Plan) -> set[str]:
+    """The subjects of all lists of a plan."""
+    return {", ".join(route.areas) or "all areas" for route, _ in _routes(plan)}

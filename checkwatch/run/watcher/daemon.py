@@ -1,0 +1,168 @@
+"""The watcher as a process that stays: APScheduler calls the tick, a signal ends it.
+
+The scheduler reckons in UTC and remembers nothing: which local time is meant, and what was told
+already, is decided by the tick and stands in the book.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+import socket
+import time
+from collections.abc import Callable
+from datetime import UTC
+from threading import Event
+
+from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.schedulers.background import BackgroundScheduler
+
+from checkwatch.core.instant import FOREVER, SECOND, Instant, iso, to_datetime
+from checkwatch.errors import CheckwatchError
+from checkwatch.run.watcher.deliver import deliver
+from checkwatch.run.watcher.tick import Ticked, Watcher
+from checkwatch.run.watcher.wall import Wall
+from checkwatch.store import engine, lease, outbox
+
+log = logging.getLogger("checkwatch.watcher")
+
+#: So often the watcher looks, in seconds, whatever was foreseen.
+HEARTBEAT = 5
+
+#: So many recipients are told at the same time: one that hangs does not keep the others.
+_HANDS = 8
+
+#: A clock that moves against the one that only runs forward by more seconds than this was set.
+_JUMP = 2
+
+Clock = Callable[[], Instant]
+
+
+def name_of_process(now: Instant) -> str:
+    """A name that no other process has: where it runs, its number, and when it began."""
+    return f"{socket.gethostname()} {os.getpid()} {iso(now)}"
+
+
+class Daemon:
+    """Ticks until it is told to stop, and hands over what the ticks wrote."""
+
+    def __init__(self, watcher: Watcher, holder: str, wall: Wall | None, clock: Clock) -> None:
+        self._watcher, self._holder, self._wall, self._clock = watcher, holder, wall, clock
+        self._stopping = Event()
+        self._scheduler = BackgroundScheduler(
+            timezone=UTC,
+            executors={"default": ThreadPoolExecutor(_HANDS), "tick": ThreadPoolExecutor(1)},
+            # A tick that comes late is wanted all the same, and several of them are one.
+            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
+        )
+
+    def run(self) -> None:
+        """Returns after SIGTERM, SIGINT or `stop`, with the messages in hand handed over."""
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: self.stop())
+        self.run_until_stopped()
+
+    def stop(self) -> None:
+        """Asks it to end; may be called from anywhere."""
+        self._stopping.set()
+
+    def run_until_stopped(self) -> None:
+        """As `run`, for who stops it without a signal."""
+        log.info("event=started holder=%r", self._holder)
+        self._beat()
+        self._scheduler.start()
+        ahead = self._ahead()
+        while not self._stopping.wait(1):
+            if abs(self._ahead() - ahead) > _JUMP * SECOND:
+                # The scheduler sleeps until an instant of the clock that was set.
+                log.warning("event=clock-set")
+                self._beat()
+            ahead = self._ahead()
+        self._scheduler.shutdown(wait=True)
+        self._give_back()
+        log.info("event=stopped")
+
+    def _ahead(self) -> int:
+        """How far the clock is ahead of one that only runs forward, in microseconds."""
+        return self._clock() - time.monotonic_ns() // 1000
+
+    def _beat(self) -> None:
+        """Ticks from now on at every heartbeat."""
+        self._scheduler.add_job(
+            self._tick,
+            "interval",
+            seconds=HEARTBEAT,
+            id="heartbeat",
+            executor="tick",
+            next_run_time=to_datetime(self._clock()),
+            replace_existing=True,
+        )
+
+    def _tick(self) -> None:
+        now = self._clock()
+        try:
+            ticked = self._watcher.tick(now)
+        except CheckwatchError as refusal:
+            why = "; ".join(map(str, refusal.problems))
+            log.error("event=cannot-look why=%r", why)
+            self._show(lambda wall: wall.blank(why, now))
+            return
+        _tell(ticked)
+        self._show(lambda wall: wall.refresh(ticked.asked, now))
+        if ticked.decides:
+            self._hand_over(now)
+        if now < ticked.again < min(now + HEARTBEAT * SECOND, FOREVER):
+            self._scheduler.add_job(
+                self._tick,
+                "date",
+                run_date=to_datetime(ticked.again),
+                id="wake",
+                executor="tick",
+                replace_existing=True,
+            )
+
+    def _show(self, write: Callable[[Wall], None]) -> None:
+        if self._wall is None:
+            return
+        try:
+            write(self._wall)
+        except OSError as error:
+            log.error("event=no-page why=%r", error.strerror or "cannot be written")
+
+    def _hand_over(self, now: Instant) -> None:
+        """One job for each recipient for whom something waits; whom one tells already is left."""
+        with engine.reading(self._watcher.url) as conn:
+            recipients = outbox.recipients_waiting(conn, now)
+        for code in recipients:
+            self._scheduler.add_job(
+                self._deliver, args=[code], id=f"deliver {code}", replace_existing=True
+            )
+
+    def _deliver(self, code: str) -> None:
+        watcher = self._watcher
+        try:
+            deliver(watcher.url, watcher.plan, self._clock, code, self._stopping.is_set)
+        except CheckwatchError as refusal:
+            log.error("event=cannot-hand-over recipient=%s why=%r", code, str(refusal))
+
+    def _give_back(self) -> None:
+        try:
+            with engine.noting(self._watcher.url) as conn:
+                lease.give_back(conn, self._holder, self._clock())
+        except CheckwatchError as refusal:
+            log.error("event=cannot-give-back why=%r", str(refusal))
+
+
+def _tell(ticked: Ticked) -> None:
+    for wrote in ticked.wrote:
+        for number, notice in wrote.notices:
+            log.info(
+                "event=decided notice=%d message=%d kind=%s subject=%r recipient=%s reason=%r",
+                number,
+                wrote.number,
+                notice.kind.value,
+                notice.subject,
+                notice.recipient,
+                notice.reason,
+            )
