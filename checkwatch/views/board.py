@@ -127,7 +127,9 @@ def clock(now: Instant, zone: tzinfo) -> str:
 
 def _fleet(board: Board, frame: Frame, now: Instant) -> Fleet:
     # Another computer's clock may be a little ahead: what it wrote has happened.
-    return Fleet(board, Here(frame.zone, max(now, board.question.now)))
+    question = board.question
+    at = None if question.at == question.now else question.at
+    return Fleet(board, Here(frame.zone, max(now, question.now), at))
 
 
 def _head(fleet: Fleet, shown: Screen, width: int | None) -> list[Text]:
@@ -140,7 +142,7 @@ def _head(fleet: Fleet, shown: Screen, width: int | None) -> list[Text]:
         counted = Text("no machine is in the book")
     written = "nothing is written yet"
     if board.newest is not None:
-        written = f"last written {here.when(board.newest)}"
+        written = f"last written {here.real.when(board.newest)}"
     found = [title, *more, *_spread(counted, written, width)]
     found += [text for told in _reservations(fleet, shown) for text in _texts(told, width, "bold")]
     return found
@@ -172,9 +174,9 @@ def _reservations(fleet: Fleet, shown: Screen) -> list[str]:
     board, here = fleet.board, fleet.here
     question, found = board.question, []
     if question.at != question.now:
-        found.append(f"As of {here.when(question.at)}.")
+        found.append(f"As of {here.real.when(question.at)}.")
     if question.known_at is not None:
-        found.append(f"As the book was known {here.dated(question.known_at)}.")
+        found.append(f"As the book was known {here.real.dated(question.known_at)}.")
     if board.doubts:
         doubts = listed(board.doubts)
         found.append(f"The book is not believed, so every standing is unknown: {doubts}")
@@ -203,7 +205,7 @@ def _todo(shown: Screen, fleet: Fleet, width: int | None, room: int | None) -> l
         while most > 1 and 2 + most + len(_beginnings(tasks[:most])) > room:
             most -= 1
         whole = _tasks(tasks[:most], fleet.here, width, broken=False)
-    return [*whole, Text(_cost(tasks, len(tasks) - most))]
+    return [*whole, Text(cost(tasks, len(tasks) - most))]
 
 
 def _beginnings(tasks: Sequence[Task]) -> set[Instant]:
@@ -239,7 +241,7 @@ def _task(task: Task, here: Here, width: int | None, wide: bool) -> list[Cell]:
     return [*start, cell("; ".join(filter(None, [what, since])))]
 
 
-def _cost(tasks: Sequence[Task], hidden: int) -> str:
+def cost(tasks: Sequence[Task], hidden: int) -> str:
     """How much there is to do in all."""
     more = f"and {hidden} more; " if hidden else ""
     minutes = sum(task.minutes for task in tasks if task.minutes is not None)

@@ -7,7 +7,7 @@ them; where one machine a line does not fit, what is cleared in one place shares
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from itertools import groupby, zip_longest
 from typing import NamedTuple
 
@@ -18,7 +18,7 @@ from checkwatch.core.entry import Severity
 from checkwatch.core.instant import FOREVER, HOUR, Instant
 from checkwatch.core.place import PlaceStanding
 from checkwatch.core.standing import MachineStanding
-from checkwatch.core.states import ORDER, Standing
+from checkwatch.core.states import ORDER, Standing, State
 from checkwatch.views.grid import Cell, cell, cut, line, lines, widths
 from checkwatch.views.reason import lacks, said, untold
 from checkwatch.views.report import LONGEST, cell_text
@@ -103,12 +103,13 @@ def items(fleet: Fleet, fold: bool = False) -> list[Item]:
     areas: dict[str, list[Item]] = {}
     for row in fleet.board.rows:
         area = row.place.area if row.place else ""
-        found = list(_of_row(row, fleet))
+        found = list(of_row(row, fleet))
         areas.setdefault(area, []).extend(_folded(found) if fold else found)
     return [item for found in areas.values() for item in found]
 
 
-def _of_row(row: Row, fleet: Fleet) -> Iterator[Item]:
+def of_row(row: Row, fleet: Fleet) -> Iterator[Item]:
+    """The lines of one place, each machine for itself."""
     area, name = (row.place.area, row.place.place) if row.place else ("", "no known place")
     if row.standing is not None and _says_more(row.standing) and not fleet.board.doubts:
         ended = fleet.ended(row.standing)
@@ -245,7 +246,7 @@ def _heading(words: Iterable[str]) -> list[Cell]:
 
 def _cells(item: Item, fleet: Fleet, limit: int, wide: bool) -> list[Cell]:
     style = LOOKS[item.standing].style
-    until, notes = _until(item, fleet), "; ".join(_notes(item, fleet, wide))
+    until, notes = _until(item, fleet), "; ".join(notes_of(item, fleet, (*State,) if wide else ()))
     start = [
         cell(item.place, limit=limit),
         cell(_tags(item), limit=limit),
@@ -268,16 +269,18 @@ def _until(item: Item, fleet: Fleet) -> str:
         return ""
     first = min(placed.until for placed in item.machines)
     if first < FOREVER:
-        little = _usable(item.standing) and first - fleet.here.now < HOUR
+        little = usable(item.standing) and first - fleet.here.asked < HOUR
         return f"{'only ' if little else ''}{fleet.here.when(first)}"
-    return "an entry ends it" if _usable(item.standing) else ""
+    return "an entry ends it" if usable(item.standing) else ""
 
 
-def _usable(standing: Standing) -> bool:
+def usable(standing: Standing) -> bool:
+    """Whether a machine that stands so may be in use."""
     return standing in (Standing.CLEARED, Standing.LIMITED, Standing.BY_EXCEPTION)
 
 
-def _notes(item: Item, fleet: Fleet, wide: bool) -> Iterator[str]:
+def notes_of(item: Item, fleet: Fleet, told: Container[State]) -> Iterator[str]:
+    """Limits and what is owed; a check that is owed in one of the states `told` is so called."""
     if fleet.board.doubts:
         return
     if item.about is not None and (ended := fleet.ended(item.about)):
@@ -288,7 +291,7 @@ def _notes(item: Item, fleet: Fleet, wide: bool) -> Iterator[str]:
         if fleet.passed(placed):
             yield f"{LOOKS[placed.machine.standing].word} until {fleet.here.when(placed.until)}"
         else:
-            yield from _about_machine(placed.machine, fleet.here, wide)
+            yield from _about_machine(placed.machine, fleet.here, told)
     if item.beside:
         yield f"{listed(placed.machine.machine for placed in item.beside)} cleared"
 
@@ -309,7 +312,7 @@ def _blamed(machine: MachineStanding, place: str) -> str:
     return f"{machine.machine}{where} is {LOOKS[machine.standing].word}"
 
 
-def _about_machine(machine: MachineStanding, here: Here, wide: bool) -> Iterator[str]:
+def _about_machine(machine: MachineStanding, here: Here, told: Container[State]) -> Iterator[str]:
     if machine.standing is Standing.UNKNOWN:
         yield "no gate applies to it" if machine.rulebook else "no rulebook was in force"
     if withdrawn := machine.log.withdrawn:
@@ -322,7 +325,7 @@ def _about_machine(machine: MachineStanding, here: Here, wide: bool) -> Iterator
         yield f"{'limit' if len(machine.limits) == 1 else 'limits'}: {'; '.join(machine.limits)}"
     owed = [state for state in machine.checks if not state.ready]
     if owed:
-        states = (f" ({STATE_WORDS[state.state]})" if wide else "" for state in owed)
+        states = (f" ({STATE_WORDS[s.state]})" if s.state in told else "" for s in owed)
         named = (inside(s.check.title) + state for s, state in zip(owed, states, strict=True))
         yield f"owes {', '.join(named)}"
 

@@ -24,6 +24,9 @@ from checkwatch.views.words import inside, listed, plural, spoken
 #: Places that begin to work within so long are worked for already; our own choice.
 _SOON = 3 * HOUR
 
+#: For so many minutes it is told in advance whether a list stays as it is.
+_LOOKED_AHEAD = 15
+
 _UNKNOWN, _EXCUSED, _GATE, _ADVISORY = range(4)
 
 
@@ -52,11 +55,12 @@ class Task(NamedTuple):
         return (BEGINNING, self.rank, self.since or BEGINNING)
 
 
-def tasks(board: Board) -> tuple[Task, ...]:
-    """All tasks; none while the book is not believed, since nothing is known then."""
+def tasks(board: Board, duty: Duty | None = None) -> tuple[Task, ...]:
+    """All tasks; none while the book is not believed, since nothing is known then. A part of a
+    board takes the whole one's `duty`: it may have no machine that tells the rules."""
     if board.doubts:
         return ()
-    duty = Duty(board)
+    duty = duty or Duty(board)
     owed: dict[str, list[Owed]] = defaultdict(list)
     for one in (*board.overdue.overdue, *board.overdue.owed):
         owed[one.machine.machine].append(one)
@@ -81,6 +85,11 @@ class Duty:
         self._at = board.question.at
         self._known: dict[str, Instant | None] = {}
 
+    @property
+    def has_rules(self) -> bool:
+        """Whether any rules are in force."""
+        return self._rulebook is not None
+
     def begins(self, row: Row) -> Instant | None:
         """The board's instant where the place works, or when it will; None if not soon."""
         kind = row.place.place_kind if row.place else ""
@@ -95,6 +104,28 @@ class Duty:
         minute = self._at - self._at % MINUTE
         coming = (Instant(minute + step) for step in range(MINUTE, _SOON, MINUTE))
         return next((i for i in coming if self._rulebook.on_duty(kind, i)), None)
+
+    def steady_until(self, rows: Iterable[Row]) -> Instant:
+        """The first minute from which one of the places begins at another time than `begins` says,
+        or a quarter of an hour on."""
+        start = Instant(self._at - self._at % MINUTE)
+        kinds = {row.place.place_kind for row in rows if row.place}
+        steady = min((self._steady(kind, start) for kind in kinds), default=_LOOKED_AHEAD)
+        return Instant(start + steady * MINUTE)
+
+    def _steady(self, kind: str, start: Instant) -> int:
+        """For how many minutes a place of this kind begins as it does at `start`."""
+        if self._rulebook is None or kind not in self._rulebook.place_kinds:
+            return _LOOKED_AHEAD
+        soon = _SOON // MINUTE
+        minutes = (Instant(start + n * MINUTE) for n in range(_LOOKED_AHEAD + soon))
+        works = [self._rulebook.on_duty(kind, minute) for minute in minutes]
+
+        def begins(n: int) -> int | None:
+            return -1 if works[n] else next((m for m in range(n, n + soon) if works[m]), None)
+
+        first = begins(0)
+        return next((n for n in range(1, _LOOKED_AHEAD) if begins(n) != first), _LOOKED_AHEAD)
 
 
 def _unknown(board: Board) -> Iterator[Task]:
@@ -132,7 +163,8 @@ def _of_machine(place: str, machine: MachineStanding, owed: Sequence[Owed]) -> T
     titles = ", ".join(inside(check.title) for check in checks)
     what = "; ".join(waiting) + (f"; then {titles}" if waiting and checks else titles)
     excused = max((u for one in owed if (u := one.excused_until) is not None), default=None)
-    rank = _EXCUSED if excused is not None else _ADVISORY if machine.usable else _GATE
+    debt = any(one.exception is not None for one in owed)
+    rank = _EXCUSED if debt else _ADVISORY if machine.usable else _GATE
     since = min(_beginnings(machine, owed))
     return Task(rank, place, machine.machine, what, since, _minutes(checks), excused)
 
