@@ -7,14 +7,22 @@ from datetime import datetime, time, timedelta
 from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
-from checkwatch.answers.overdue import Owed, overdue
+from checkwatch.answers.overdue import overdue
 from checkwatch.core.instant import MINUTE, Instant, from_wall, wall
 from checkwatch.core.rulebook import Rulebook
-from checkwatch.core.standing import MachineStanding
+from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import Standing
 
 #: Duty begins and ends at whole minutes; few spans are shorter than this.
 _STEP = 5 * MINUTE
+
+
+class Lapse(NamedTuple):
+    """A check of a machine that counts until an instant."""
+
+    machine: MachineStanding
+    state: CheckState
+    until: Instant
 
 
 class Risks(NamedTuple):
@@ -23,7 +31,7 @@ class Risks(NamedTuple):
 
     question: Question
     until: Instant
-    lapsing: tuple[Owed, ...]
+    lapsing: tuple[Lapse, ...]
     unusable: tuple[MachineStanding, ...]
     limited: tuple[MachineStanding, ...]
     machines: int
@@ -39,7 +47,7 @@ def risks(book: Book, question: Question) -> Risks:
     fleet = book.fleet(question)
     duty = _Duty(book, question, rulebook, until)
     lapsing = [
-        one
+        Lapse(one.machine, one.state, one.until)
         for one in answer.soon
         if one.state.check.gate and one.until is not None and duty.works(one.machine, one.until)
     ]

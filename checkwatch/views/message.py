@@ -5,14 +5,14 @@ It stands for itself: who reads it may have nothing else at hand, and may read i
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from checkwatch.answers.board import Board
 from checkwatch.answers.notice.kinds import MANNERS, Kind
 from checkwatch.answers.notice.matter import Matter
-from checkwatch.answers.risks import Risks
-from checkwatch.core.instant import FOREVER
+from checkwatch.answers.risks import Lapse, Risks
 from checkwatch.core.standing import MachineStanding
 from checkwatch.views.answer import CAUTION_NO
 from checkwatch.views.paper import day_and_time, text
@@ -118,7 +118,7 @@ def _part(one: Told, known: Known | None, here: Here) -> Part:
 
 def _of_matter(matter: Matter, number: int, here: Here) -> Part:
     who = ", ".join(filter(None, [matter.machine, matter.place]))
-    title = inside(matter.title)
+    title = matter.title
     heads = {
         Kind.GATE_FAILED: f"{who}: {title} failed",
         Kind.STOP_USE_FAULT: f"{who}: fault, not to be used",
@@ -133,8 +133,7 @@ def _of_matter(matter: Matter, number: int, here: Here) -> Part:
 
 def _sentence(matter: Matter, here: Here) -> str:
     said = f' "{harmless(matter.words, 300)}"' if matter.words else ""
-    since = here.moment(matter.since)
-    title = inside(matter.title)
+    since, title = here.moment(matter.since), matter.title
     match matter.kind:
         case Kind.GATE_FAILED:
             return f"The {title} failed {since}.{said} The machine is not cleared."
@@ -168,9 +167,9 @@ def _of_list(board: Board, areas: tuple[str, ...], late: str, here: Here) -> Par
     if not work and not elsewhere:
         return Part(f"nothing owed on {fleet}", f"{late}Nothing is owed on {fleet}. {written}")
     machines = len({task.machine or task.place for task in work})
-    heading = f"{machines} to see to, of {fleet}"
+    heading = f"{machines} of {fleet} to see to"
     rest = f" Also owed, where nobody works soon: {listed(elsewhere)}." if elsewhere else ""
-    sentence = f"{late}{machines} to see to of {fleet}, in this order.{rest} {written}"
+    sentence = f"{late}In this order.{rest} {written}"
     return Part(heading, sentence, tuple(_of_task(task, here) for task in work))
 
 
@@ -226,13 +225,16 @@ def _of_risks(risks: Risks, areas: tuple[str, ...], board: Board, late: str, her
     if risks.doubts:
         return Part("cannot tell what tomorrow brings", f"{late}The book is not believed.")
     there = _InAreas(board, areas)
-    lapsing = [one for one in risks.lapsing if there.owns(one.machine)]
+    lapsing: dict[str, list[Lapse]] = defaultdict(list)
+    for one in risks.lapsing:
+        if there.owns(one.machine):
+            lapsing[one.machine.machine].append(one)
     items = [
         Item(
-            f"{one.machine.log.place}, {one.machine.machine}",
-            (f"{inside(one.state.check.title)} until {here.local(one.until or FOREVER)}",),
+            f"{owed[0].machine.log.place}, {tag}",
+            tuple(f"{inside(o.state.check.title)} until {here.local(o.until)}" for o in owed),
         )
-        for one in lapsing
+        for tag, owed in lapsing.items()
     ]
     for machine in (*risks.unusable, *risks.limited):
         if there.owns(machine):
@@ -243,9 +245,9 @@ def _of_risks(risks: Risks, areas: tuple[str, ...], board: Board, late: str, her
     fleet = plural(there.machines, "machine")
     if not items:
         return Part(f"tomorrow: nothing lapses on {fleet}", f"{late}Nothing lapses on {fleet}.")
-    checks = plural(len(lapsing), "check")
-    sentence = f"{late}Before tomorrow's work is over {checks} will lapse, if nothing is written."
-    return Part(f"tomorrow: {checks} to lapse on {fleet}", sentence, tuple(items))
+    heading = f"tomorrow: {len(items)} of {fleet} to see to"
+    sentence = f"{late}What lapses before tomorrow's work is over, if nothing is written."
+    return Part(heading, sentence, tuple(items))
 
 
 def _plain(heading: str, parts: Iterable[Part], end: Iterable[str]) -> str:

@@ -50,18 +50,17 @@ def lists_due(
 
 
 def lists_now(kind: Kind, plan: Plan, past: Past, now: Instant, zone: ZoneInfo) -> list[Listing]:
-    """The lists of a kind, at whatever time they are asked for: as those of the route's last time
-    today, or of its first where that is still to come."""
+    """The lists of a kind, at whatever time they are asked for, and never late: as those of the
+    route's last time today, or of its first where that is still to come."""
     found: list[Listing] = []
     for route, of in _routes(plan):
         if of is not kind:
             continue
         today = wall(now, zone).date()
-        at, local = _last(route, now, zone)
+        _, local = _last(route, now, zone)
         if local.date() != today:
             local = datetime.combine(today, min(route.times))
-            at = min(now, from_wall(local, zone))
-        found += _listings(kind, route, plan.called(route.to), past, at, local, now)
+        found += _listings(kind, route, plan.called(route.to), past, now, local, now)
     return found
 
 

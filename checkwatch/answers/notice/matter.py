@@ -6,25 +6,27 @@ is being told of the same thing. Nothing here knows who is told.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.notice.kinds import Kind
 from checkwatch.answers.unpaid import Unpaid, unpaid
-from checkwatch.core.entry import CaseEnd, CaseStart, EmergencyUse, Severity
+from checkwatch.core.entry import CaseEnd, CaseStart, EmergencyUse, Result, Severity
 from checkwatch.core.instant import FOREVER, Instant, iso
 from checkwatch.core.logbook import Logbook
 from checkwatch.core.period import Period, earlier
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import State
+from checkwatch.core.wording import inside, listed
 
 
 class Matter(NamedTuple):
     """Something that people should hear of.
 
     `since` is when it came about, `until` when it will have passed: when a check lapses, when an
-    exception ends, else FOREVER. `title` is the check that it is about, `words` what somebody wrote
+    exception ends, else FOREVER. `title` says which checks it is about, `words` what somebody wrote
     with it. One of a machine `in_use` is told to the coordinator only; one `at_rest` is told once,
     because the machine is out of use.
     """
@@ -85,17 +87,18 @@ def foreseen(machine: str, book: Book, question: Question, ahead: Iterable[Perio
 
 def _faults(standing: MachineStanding, head: Matter) -> Iterator[Matter]:
     """Gates that failed, and open faults that forbid use."""
+    failed: dict[Result, list[str]] = defaultdict(list)
     for gate in standing.gates:
         if gate.state is State.FAILED and gate.failed is not None:
-            result = gate.failed.result
-            yield head._replace(
-                kind=Kind.GATE_FAILED,
-                subject=f"{head.machine} {gate.check.code}",
-                occasion=str(result.seq),
-                since=result.at,
-                title=gate.check.title,
-                words=result.note,
-            )
+            failed[gate.failed.result].append(gate.check.title)
+    for result, titles in failed.items():
+        yield head._replace(
+            kind=Kind.GATE_FAILED,
+            occasion=str(result.seq),
+            since=result.at,
+            title=listed(map(inside, titles)),
+            words=result.note,
+        )
     for fault in standing.log.open_faults:
         if fault.severity is Severity.STOP_USE:
             yield head._replace(
@@ -126,7 +129,7 @@ def _exceptions(standing: MachineStanding, head: Matter, now: Instant) -> Iterat
             kind=Kind.EXCEPTION_UNPAID,
             occasion=str(debt.exceptions[-1].seq),
             since=over,
-            title=", ".join(gate.check.title for gate in debt.gates),
+            title=listed(inside(gate.check.title) for gate in debt.gates),
         )
 
 
@@ -175,6 +178,6 @@ def _lapse(gate: CheckState, until: Instant, head: Matter, in_use: bool) -> Matt
         subject=f"{head.machine} {gate.check.code}",
         occasion=f"{gate.attempt.result.seq} {iso(until)}",
         until=until,
-        title=gate.check.title,
+        title=inside(gate.check.title),
         in_use=in_use,
     )
