@@ -63,11 +63,12 @@ def command(text: str) -> None:
     print("\n".join(report.command(text, columns)), file=sys.stderr)
 
 
-def line(prompt: str, ahead: bool = False) -> str:
+def line(prompt: str, ahead: bool = False, shown: bool = True) -> str:
     """One line that somebody typed, without blanks around it.
 
     What was typed before the question stood there answers nothing, unless `ahead`: a scanner does
-    not wait. Raises KeyboardInterrupt, at the end of the input as Ended.
+    not wait. What comes from a pipe stands behind the question where it may be `shown`. Raises
+    KeyboardInterrupt, at the end of the input as Ended.
     """
     if not ahead:
         _forget_what_was_typed()
@@ -77,7 +78,7 @@ def line(prompt: str, ahead: bool = False) -> str:
         print(file=sys.stderr)
         raise Ended
     if not on_terminal():
-        print(harmless(typed.strip()), file=sys.stderr)
+        print(harmless(typed.strip()) if shown else "", file=sys.stderr)
     return typed.strip()
 
 

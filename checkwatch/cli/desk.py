@@ -57,13 +57,17 @@ def desk(
 
 
 class _Session:
-    """What goes on at the desk: the slip that is filled in, and how many entries were written."""
+    """What goes on at the desk: the slip that is filled in, and how many entries were written.
+
+    The line of a pipe that follows a refused entry `may_be_pin`, and is never shown.
+    """
 
     def __init__(self, desk: Desk) -> None:
         self.desk, self.slip = desk, Slip()
         self.written, self.refused = 0, False
         self.known, self.asked = desk.look(self.slip, "")
         self.since = Instant(0)
+        self.may_be_pin = False
 
     def open(self) -> None:
         if self.asked.banner:
@@ -82,7 +86,9 @@ class _Session:
         question = asks(self.slip, self.known)
         assert question is not None, "what is complete is written"
         self.since = clock.now()
-        text = ask.line(words.prompt(question, self.slip, self.known, self.desk.day), ahead=True)
+        hidden, self.may_be_pin = self.may_be_pin, False
+        prompt = words.prompt(question, self.slip, self.known, self.desk.day)
+        text = ask.line(prompt, ahead=True, shown=not hidden)
         self._forget_what_was_left()
         try:
             self.known, self.asked = self.desk.look(self.slip, text)
@@ -97,10 +103,17 @@ class _Session:
             self._refuse(f"{refused}.")
             self.slip = Slip()
             self._taken(refused.slip)
-        except Refused as refused:
+        except (Refused, CheckwatchError) as refused:
+            self._refused(refused, hidden)
+
+    def _refused(self, refused: Refused | CheckwatchError, hidden: bool) -> None:
+        """Says why a line was not taken; of one that may be a PIN nothing is repeated."""
+        if hidden and not self.may_be_pin:
+            self._refuse("The line behind that was not taken either, and is not shown.")
+        elif isinstance(refused, CheckwatchError):
+            self._refuse(*map(str, refused.problems))
+        else:
             self._refuse(f"{refused}" if f"{refused}".endswith("?") else f"{refused}.")
-        except CheckwatchError as refusal:
-            self._refuse(*map(str, refusal.problems))
 
     def _help(self) -> None:
         question = asks(self.slip, self.known) or Asks.WHO
@@ -145,12 +158,14 @@ class _Session:
         slip, url = self.slip, self.desk.url
         # Whatever comes of it, the next person says anew who they are.
         self.slip = slip._replace(by="", at=None, same=0, again=False)
+        self.may_be_pin = not sys.stdin.isatty()
         try:
             wrote, looks = signing(url, False, lambda signature: self.desk.write(slip, signature))
         except NeedsPin as needed:
             (problem,) = needed.problems
             self._refuse(f"{problem.where}: {problem.what}; write it at a terminal")
             return
+        self.may_be_pin = False
         said = words.summary(slip, self.known, self.asked.here)
         self.slip, self.written = Slip(), self.written + 1
         here = wrote.asked.here

@@ -25,6 +25,9 @@ from checkwatch.views import document
 from checkwatch.views import people as views
 from checkwatch.views.words import harmless
 
+#: So often a new PIN is asked for.
+_TRIES = 3
+
 
 def people(
     ctx: typer.Context,
@@ -122,13 +125,29 @@ def _set_pin(url: str, words: list[str]) -> None:
     signature = None
     if pin.has_pin(url, code):
         signature = pin.sign(url, clock.now(), code, asked_unseen("The PIN until now: "))
+    new = _chosen()
+    pin.set_pin(url, code, new, signature)
+    print(f"The PIN of {code} is set.")
+
+
+def _chosen() -> str:
+    """A new PIN. At a terminal it is asked for again where it is none: whoever types the next one
+    must not type it in clear, at a command that has ended. Raises WrongUse for the last."""
+    for _ in range(_TRIES - 1 if sys.stdin.isatty() else 0):
+        try:
+            return _typed_twice()
+        except WrongUse as refusal:
+            tell_problems(refusal.problems)
+    return _typed_twice()
+
+
+def _typed_twice() -> str:
     new = asked_unseen("The new PIN: ")
     pin.refuse_pin(new)
     # Without a terminal nobody mistypes what they do not see.
     if sys.stdin.isatty() and asked_unseen("The same again: ") != new:
-        raise WrongUse(Problem("PIN", "the two are not the same", "run it again"))
-    pin.set_pin(url, code, new, signature)
-    print(f"The PIN of {code} is set.")
+        raise WrongUse(Problem("PIN", "the two are not the same", "type it twice alike"))
+    return new
 
 
 def add_to(app: typer.Typer) -> None:

@@ -9,10 +9,10 @@ from typing import Annotated, TypeVar
 
 import typer
 
-from checkwatch.cli.show import tell
+from checkwatch.cli.show import tell, tell_problems
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.run import clock, pin
-from checkwatch.run.pin import NeedsPin, Signature
+from checkwatch.run.pin import NeedsPin, Signature, WrongPin
 from checkwatch.views.words import harmless
 
 PinStdin = Annotated[
@@ -32,13 +32,25 @@ def signing(url: str, from_stdin: bool, act: Callable[[Signature | None], Found]
     try:
         return act(None)
     except NeedsPin as needed:
-        if not pin.has_pin(url, needed.code):
-            raise pin.no_pin(needed.code) from None
         if not (from_stdin or sys.stdin.isatty()):
             raise
+        if not pin.has_pin(url, needed.code):
+            raise pin.no_pin(needed.code) from None
         tell(f'{harmless(needed.code, 60)} signs: "{harmless(needed.meaning, 1000)}"')
+        return act(_signature(url, needed.code))
+
+
+def _signature(url: str, code: str) -> Signature:
+    """The PIN of somebody. At a terminal a wrong one is asked for again until that costs a pause:
+    whoever tries again must not type it in clear, at the question behind this one."""
+    while True:
         typed = asked("PIN: ")
-        return act(pin.sign(url, clock.now(), needed.code, typed))
+        try:
+            return pin.sign(url, clock.now(), code, typed)
+        except WrongPin as wrong:
+            if not sys.stdin.isatty():
+                raise
+            tell_problems(wrong.problems)
 
 
 def asked(prompt: str) -> str:

@@ -49,6 +49,10 @@ class NeedsPin(WrongUse):
         self.code, self.meaning = code, meaning
 
 
+class WrongPin(WrongUse):
+    """A PIN was another one, and the next may be tried at once."""
+
+
 def signed(draft: Entry, rulebook: Rulebook, people: People, signature: Signature | None) -> Entry:
     """The draft with what its writer's PIN stands for, if the rules ask for one.
 
@@ -108,8 +112,11 @@ def sign(url: str, now: Instant, code: str, pin: str) -> Signature:
         store.note_pin(conn, person.code, store.Pin(held.hashed, wrong, after))
     if is_right:
         return Signature(person.code)
-    remedy = f"wait {_minutes(pause)} before you try again" if pause else "try again"
-    raise WrongUse(Problem(person.code, "that is not their PIN; nothing was written", remedy))
+    what = "that is not their PIN; nothing was written"
+    if pause:
+        remedy = f"wait {_minutes(pause)} before you try again"
+        raise WrongUse(Problem(person.code, what, remedy))
+    raise WrongPin(Problem(person.code, what, "try again"))
 
 
 def no_pin(code: str) -> WrongUse:

@@ -89,12 +89,24 @@ def test_a_pin_is_asked_for_at_a_terminal_and_the_next_person_is_another(tmp_pat
     for line, then in (("AM-02", "what >"), ("leak-test", "s >"), ("p", "min >"), ("60", "Who >")):
         terminal.types(line, then)
     assert '"I did this test"' in terminal.types("kd", "PIN:")
-    assert "that is not their PIN" in terminal.types("4712", "Who >").replace("\n", " ")
-    terminal.types("kd", "PIN:")
+    assert "that is not their PIN" in terminal.types("4712", "again\nPIN:").replace("\n", " ")
     assert "is now cleared" in terminal.types("4711", "Machine >").replace("\n", " ")
     terminal.program.close(force=True)
     assert results(book) == [["leak-test", "pass", "kd"]]
-    assert "4711" not in terminal.sent
+    assert "471" not in terminal.sent
+
+
+def test_from_a_pipe_no_pin_is_shown(tmp_path: Path) -> None:
+    book = made(tmp_path, SIGNED)
+    (tmp_path / "people.csv").write_text(PEOPLE)
+    assert run("--db", book, "people", tmp_path / "people.csv", "--yes").code == 0
+    pin.set_pin(str(book), "kd", "4711", None)
+    for code in ("kd", "rb"):
+        lines = f"AM-02\nleak-test\np\n60\n{code}\n4711\n\n".encode()
+        status, out, err = piped(book, lines + "".join(f"{line}\n" for line in CHANGE).encode())
+        assert (status, "4711" in out + err) == (2, False)
+        assert "The line behind that was not taken either, and is not shown." in err
+    assert results(book) == [["absorbent-change", "", "kd"]] * 2
 
 
 def piped(book: Path, text: bytes) -> tuple[int, str, str]:

@@ -156,7 +156,10 @@ def test_user_text_never_reaches_markup_or_the_terminal_raw() -> None:
             assert kept in text
 
 
-LONG = "checkwatch except AM-02 --reason 'airway emergency next door' --decided WHO --until WHEN --by kd"
+LONG = (
+    "checkwatch except AM-02 --reason 'emergency at the next table' "
+    "--decided WHO --until WHEN --by kd --note 'more'"
+)
 
 
 @pytest.mark.parametrize("columns", [20, 40, 80, 100])
