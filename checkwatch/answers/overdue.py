@@ -7,7 +7,9 @@ from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.unpaid import unpaid
+from checkwatch.core.entry import EmergencyUse
 from checkwatch.core.instant import Instant
+from checkwatch.core.logbook import by_key
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import Standing
 
@@ -15,14 +17,15 @@ from checkwatch.core.states import Standing
 class Owed(NamedTuple):
     """One check that a machine owes, or soon will: `until` is set for what still counts.
 
-    `is_debt` says that the machine was used by exception without it, whether or not that is over.
+    `exception` is the newest one by which the machine was used without it, whether or not that is
+    over: until it is ready the check is a debt.
     """
 
     machine: MachineStanding
     state: CheckState
     excused_until: Instant | None = None
     until: Instant | None = None
-    is_debt: bool = False
+    exception: EmergencyUse | None = None
 
 
 class Overdue(NamedTuple):
@@ -78,14 +81,15 @@ def overdue(book: Book, question: Question, within: Instant | None = None) -> Ov
 
 def owed_checks(machine: MachineStanding) -> Iterable[Owed]:
     """The checks of a machine that are not ready."""
-    unpaid_for = unpaid(machine)
-    debts = {gate.check.code for gate in unpaid_for.gates} if unpaid_for else set[str]()
+    debt = unpaid(machine)
+    gates = {gate.check.code for gate in debt.gates} if debt else set[str]()
+    newest = max(debt.exceptions, key=by_key) if debt else None
     return (
         Owed(
             machine,
             state,
             machine.excused.get(state.check.code),
-            is_debt=state.check.code in debts,
+            exception=newest if state.check.code in gates else None,
         )
         for state in machine.checks
         if not state.ready
@@ -105,7 +109,7 @@ def _order(one: Owed) -> tuple[bool, bool, bool, Instant, str]:
     advisory checks; within each the longest owed first."""
     return (
         one.machine.standing is not Standing.UNKNOWN,
-        not one.is_debt,
+        one.exception is None,
         not one.state.check.gate,
         one.state.since,
         one.machine.machine,

@@ -125,8 +125,9 @@ class Asked:
 
     @property
     def here(self) -> Here:
-        """The zone and the moment by which an answer is read."""
-        return Here(self.zone, self.question.now)
+        """The zone and the moment by which an answer is read, and the one that it is about."""
+        at, now, _ = self.question
+        return Here(self.zone, now, None if at == now else at)
 
     @property
     def banner(self) -> str:

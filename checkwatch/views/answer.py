@@ -55,7 +55,7 @@ def cleared(answer: Cleared, here: Here) -> Report:
 def sentence(answer: Cleared, here: Here, verb: str = "") -> Sentence:
     """The answer in one sentence that names the machines it speaks of."""
     now = answer.question.now
-    moment = "" if answer.question.at == now else f" {here.dated(answer.question.at)}"
+    moment = "" if answer.question.at == now else f" {here.real.dated(answer.question.at)}"
     head = f"{named(answer)} {verb or _verb(answer)} "
     standing = answer.standing
     if standing in YES and answer.gap is not None:
@@ -228,12 +228,12 @@ def computed(answers: Sequence[Cleared], here: Here) -> str:
     text = f"Computed from {plural(len(entries), 'entry', 'entries')}"
     if entries:
         newest = max(entry.recorded for entry in entries)
-        text += f", the newest written {here.dated(newest)}"
+        text += f", the newest written {here.real.dated(newest)}"
     first = answers[0]
     if first.question.known_at is not None:
-        text += f"; as the book was known {here.dated(first.question.known_at)}"
+        text += f"; as the book was known {here.real.dated(first.question.known_at)}"
     elif first.newest is not None:
-        text += f"; the newest in the book {here.dated(first.newest)}"
+        text += f"; the newest in the book {here.real.dated(first.newest)}"
     return f"{text}."
 
 

@@ -217,7 +217,7 @@ def _who(case: Case, here: Here) -> tuple[str, str, str]:
 def _computed(answer: Coverage, here: Here) -> str:
     text = f"Computed from {plural(answer.entries, 'entry', 'entries')}"
     if answer.newest is not None:
-        text += f", the newest written {here.dated(answer.newest)}"
+        text += f", the newest written {here.real.dated(answer.newest)}"
     if answer.question.known_at is not None:
-        text += f"; as the book was known {here.dated(answer.question.known_at)}"
+        text += f"; as the book was known {here.real.dated(answer.question.known_at)}"
     return f"{text}."

@@ -272,6 +272,7 @@ def _owed(one: Owed) -> Document:
         "state": one.state.state.value,
         "since": _instant(one.state.since),
         "excused_until": _instant(one.excused_until),
+        "exception": one.exception.seq if one.exception else None,
     }
 
 

@@ -24,9 +24,9 @@ def overdue(answer: Overdue, here: Here) -> Report:
     if answer.unknown and not answer.doubts:
         tags = listed(machine.machine for machine in answer.unknown)
         report.append(f"Unknown, to be looked into first: {tags}.")
-    excused = [one for one in answer.overdue if one.excused_until is not None]
-    plain = [one for one in answer.overdue if one.excused_until is None]
-    report += _section("In use by exception, and owed", excused, here)
+    debts = [one for one in answer.overdue if one.exception is not None]
+    plain = [one for one in answer.overdue if one.exception is None]
+    report += _section("Used by exception, and owed", debts, here)
     report += _section("Overdue gates", [o for o in plain if o.state.check.gate], here)
     report += _section(
         "Overdue advisory checks", [o for o in plain if not o.state.check.gate], here
@@ -58,8 +58,13 @@ def _section(title: str, owed: Iterable[Owed], here: Here) -> Report:
 
 def _since(one: Owed, here: Here) -> str:
     since = here.when(one.state.since)
-    excused = one.excused_until
-    return since if excused is None else f"{since}; excused until {here.when(excused)}"
+    if one.excused_until is not None:
+        return f"{since}; excused until {here.when(one.excused_until)}"
+    if one.exception is None:
+        return since
+    taken, end = here.local(one.exception.at), one.exception.until
+    over = f"ended {here.local(end)}" if end <= here.asked else "which covers it no longer"
+    return f"{since}; exception of {taken}, {over}, still unpaid"
 
 
 def _soon(title: str, soon: Iterable[Owed], here: Here) -> Report:
@@ -84,7 +89,7 @@ def which(answer: Which, here: Here) -> Report:
     limited = [one.asked for one in answer.answers if one.decides is Standing.LIMITED]
     noun = spoken(answer.kind) if answer.kind else "place"
     now = answer.question.at == answer.question.now
-    moment = "now" if now else here.dated(answer.question.at)
+    moment = "now" if now else here.real.dated(answer.question.at)
     if not answer.answers:
         return [f"There is no {noun} to ask about."]
     count = f"{len(able)} of {plural(len(answer.answers), noun)}"

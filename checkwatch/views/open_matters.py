@@ -50,7 +50,7 @@ def _how_much(answer: Open, here: Here) -> str:
     role = answer.roles[answer.role] if answer.role else None
     whom = f" for the {_titles([role])}" if role else ""
     at, now = answer.question.at, answer.question.now
-    when = "" if at == now else f" {here.dated(at)}"
+    when = "" if at == now else f" {here.real.dated(at)}"
     count = len(answer.matters)
     one, several = ("was", "were") if at < now else ("is", "are")
     if not count:

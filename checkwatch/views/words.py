@@ -89,11 +89,36 @@ def when(instant: Instant, zone: tzinfo, now: Instant) -> str:
     return ", ".join(filter(None, [local(instant, zone, now), relative(instant, now)]))
 
 
+def _from_then(instant: Instant, then: Instant) -> str:
+    """How far from another instant than now, in words that nobody takes for now."""
+    if instant >= FOREVER:
+        return ""
+    if instant == then:
+        return "then"
+    after = instant > then
+    return f"{duration(abs(instant - then))} {'later' if after else 'earlier'}"
+
+
 class Here(NamedTuple):
-    """Where and when an answer is read: the zone of its local times, and now."""
+    """Where and when an answer is read: the zone of its local times, and now.
+
+    `at` is the instant that was asked about where that is not now: relative times are reckoned
+    from it, but not how old the book is, for which there is `real`.
+    """
 
     zone: tzinfo
     now: Instant
+    at: Instant | None = None
+
+    @property
+    def real(self) -> "Here":
+        """The same with relative times reckoned from now."""
+        return self._replace(at=None)
+
+    @property
+    def asked(self) -> Instant:
+        """The instant that was asked about."""
+        return self.now if self.at is None else self.at
 
     def local(self, instant: Instant) -> str:
         """The local time of an instant."""
@@ -101,7 +126,10 @@ class Here(NamedTuple):
 
     def when(self, instant: Instant) -> str:
         """The local and the relative time of an instant."""
-        return when(instant, self.zone, self.now)
+        if self.at is None:
+            return when(instant, self.zone, self.now)
+        then = _from_then(instant, self.at)
+        return ", ".join(filter(None, [self.local(instant), then]))
 
     def moment(self, instant: Instant) -> str:
         """The local time with its preposition: "at 15:17 GMT", "on Mon 23 Nov 15:17 GMT"."""

@@ -20,7 +20,7 @@ BECAUSE = {"machine", "check", "state", "since", "entry", "what"}
 TO_CLEAR = {"checks", "attended_minutes", "total_minutes", "others_must"}
 MACHINE = {"machine", "kind", "place", "standing", "until", "limits", "checks"}
 CHECK = {"check", "gate", "state", "since", "due_from", "due", "until", "entry"}
-OWED = {"machine", "place", "check", "gate", "state", "since", "excused_until"}
+OWED = {"machine", "place", "check", "gate", "state", "since", "excused_until", "exception"}
 WINDOW = {
     "check", "from", "due_from", "due", "until", "outcome", "entry", "ended_by", "ended_entry",
 }  # fmt: skip

@@ -123,10 +123,12 @@ def test_overdue_as_the_contract_prints_it() -> None:
     row = {"machine": "AM-04", "place": "Theatre 4", "check": "leak-test", "gate": True}
     assert found["overdue"] == [
         {**row, "state": "voided", "since": "2026-03-12T13:20:00Z",
-         "excused_until": "2026-03-12T17:00:00Z"}
+         "excused_until": "2026-03-12T17:00:00Z", "exception": 4}
     ]  # fmt: skip
     soon = {**row, "check": "self-test", "state": "valid", "since": "2026-03-12T07:10:00Z"}
-    assert found["soon"] == [{**soon, "excused_until": None, "until": "2026-03-13T07:10:00Z"}]
+    assert found["soon"] == [
+        {**soon, "excused_until": None, "exception": None, "until": "2026-03-13T07:10:00Z"}
+    ]
     assert found["unknown"] == ["AM-99"]
 
 
