@@ -28,13 +28,16 @@ from checkwatch.core.entry import Outcome
 from checkwatch.core.rulebook import Check
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.run import clock
-from checkwatch.run.steps import AtMachine, Drawer, at_machine, taken_up
+from checkwatch.run.steps import AtMachine, Drawer, at_machine, open_notes, taken_up
 from checkwatch.run.world import Asked
 from checkwatch.run.write import Written
 from checkwatch.views import answer, effect
 from checkwatch.views import steps as words
 from checkwatch.views.steps import Par
 from checkwatch.views.words import Here, inside, listed
+
+#: So often somebody's own code is asked for.
+_TRIES = 3
 
 
 def steps(
@@ -153,14 +156,46 @@ def _check(at: AtMachine, drawer: Drawer, code: str) -> int | None:
         return None
     kept, going = begun
     finding = _gone_through(test, kept, going)
+    by = _whose(test, finding)
     try:
         # In a pipe the PIN, where one is asked for, is the next line.
-        wrote = signing(at.url, True, partial(at.end, test.check, kept, finding))
+        wrote = signing(at.url, True, partial(at.end, test.check, kept, finding, by))
     except (errors.CheckwatchError, KeyboardInterrupt):
         _tell_again(test, "Nothing was written now. The same answers are there with:")
         raise
     drawer.drop(at.machine, code)
+    if not by:
+        _say_unwritten(test, finding)
     return _ended(test, finding, wrote)
+
+
+def _whose(test: _Test, finding: Finding) -> str:
+    """The code with which what was left open is written as a fault; empty where nobody gives one.
+    Then the result is written all the same, and its note has it: it must not be lost."""
+    by = test.at.by
+    if not open_notes(test.check, finding):
+        return by
+    for _ in range(_TRIES):
+        wrong = test.at.forbids_fault(by)
+        if not wrong:
+            return by
+        ask.say(f"What is left open is written as a fault, and {wrong[0].what}.")
+        try:
+            by = ask.line("Your own code > ")
+        except KeyboardInterrupt:
+            ask.say()
+            return ""
+        if not by:
+            return ""
+    return "" if test.at.forbids_fault(by) else by
+
+
+def _say_unwritten(test: _Test, finding: Finding) -> None:
+    """What writes the faults that wait for somebody's code."""
+    ask.say("Without a code no fault was written: only the note of the result has it. Write it:")
+    for note in open_notes(test.check, finding):
+        tag = shlex.quote(test.at.machine)
+        ask.command(f"checkwatch fault {tag} limit --note {shlex.quote(note)} --by WHO")
 
 
 def _resumed(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:

@@ -17,7 +17,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from checkwatch.answers.people import flag_of, mistakes_of, nobody
+from checkwatch.answers.people import flag_of, mistakes_in_code, mistakes_of, nobody
 from checkwatch.answers.steps import half_done
 from checkwatch.answers.steps.asked import Finding, Going, Said
 from checkwatch.answers.steps.course import gone_on
@@ -90,6 +90,16 @@ class AtMachine(NamedTuple):
             return (Problem("", what, "let somebody who is trained on it do it"),)
         return found
 
+    def forbids_fault(self, by: str) -> tuple[Problem, ...]:
+        """Why a fault would not be taken of a code."""
+        asked = self.look()
+        rules = asked.book.rulebook(asked.question)
+        assert rules is not None, "a book without rules has no checks"
+        with engine.reading(self.url) as conn:
+            people = everybody(conn)
+        fault = Fault(**(self._draft(asked) | {"by": by}), severity=Severity.LIMIT)
+        return mistakes_in_code(by, "") or nobody(fault, rules, people, "")
+
     def begin(self, check: Check) -> tuple[Kept, Written]:
         """Writes that a test begins."""
 
@@ -102,9 +112,10 @@ class AtMachine(NamedTuple):
         return kept, wrote
 
     def end(
-        self, check: Check, kept: Kept, finding: Finding, signature: Signature | None
+        self, check: Check, kept: Kept, finding: Finding, by: str, signature: Signature | None
     ) -> Written:
-        """Writes what a test came to, and what it left open: all of it or nothing.
+        """Writes what a test came to, and what it left open as faults by a code: all of it or
+        nothing. Without a code the note of the result alone says what was left open.
 
         Raises WrongUse for a good result where something else was written of the check meanwhile.
         """
@@ -124,17 +135,13 @@ class AtMachine(NamedTuple):
                 measures=finding.measures,
                 limits=finding.limits,
             )
-            return [result, *self._left_open(asked, check, finding)]
+            return [result, *self._left_open(asked, check, finding, by)]
 
         return self._write(ended, signature)
 
-    def _left_open(self, asked: Asked, check: Check, finding: Finding) -> Iterator[Fault]:
-        """What was not put right, as faults: only a limited result has limits of its own."""
-        if finding.outcome is Outcome.LIMITED:
-            return
-        for text in finding.not_put_back:
-            note = f"left open by the {inside(check.title)}: {text}"
-            yield Fault(**self._draft(asked, note), severity=Severity.LIMIT)
+    def _left_open(self, asked: Asked, check: Check, finding: Finding, by: str) -> Iterator[Fault]:
+        for note in open_notes(check, finding) if by else ():
+            yield Fault(**(self._draft(asked, note) | {"by": by}), severity=Severity.LIMIT)
 
     def _write(self, make: Make, signature: Signature | None = None) -> Written:
         return write(self.url, clock.now(), lambda _: (self.machine,), make, False, signature)
@@ -149,6 +156,14 @@ class AtMachine(NamedTuple):
             "by": self.by,
             "note": note,
         }
+
+
+def open_notes(check: Check, finding: Finding) -> list[str]:
+    """What was not put right, as the notes of faults: only a limited result has limits of its
+    own."""
+    if finding.outcome is Outcome.LIMITED:
+        return []
+    return [f"left open by the {inside(check.title)}: {text}" for text in finding.not_put_back]
 
 
 def at_machine(url: str, name: str, by: str) -> AtMachine:

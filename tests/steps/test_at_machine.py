@@ -287,18 +287,38 @@ def test_an_advisory_check_broken_off_limits_the_machine_and_asks_no_exception(
     bench.does("cleared", "AM-02", code=4)
 
 
-def test_what_is_left_open_and_its_result_are_written_together_or_not_at_all(bench: Bench) -> None:
-    """A fault is written by somebody in particular, so neither is taken of a code of several."""
+@pytest.mark.parametrize(
+    ("codes", "faults"),
+    [
+        ([], []),
+        ([""], []),
+        (["team", "Kim Dale", "Team"], []),
+        (["kd"], ["kd"]),
+        (["team", "kd"], ["kd"]),
+    ],
+)
+def test_what_is_left_open_is_never_lost_for_want_of_somebodys_own_code(
+    bench: Bench, codes: list[str], faults: list[str]
+) -> None:
+    """A fault is written by somebody in particular; without a code the result's note has it."""
     rules = bench.folder / "rules.toml"
     rules.write_text(f"{RULES}\n{ADVISORY}")
     bench.does("rules", "adopt", rules, "--yes", "--by", "ms", "--why", "filter")
     people = bench.folder / "people.csv"
     people.write_text("code,shared\nteam,yes\n")
     bench.does("people", people, "--yes")
-    lines = ["yes", "stop", "no", "no", "no", "called away"]
-    shown = bench.types(*lines, check="filter", by="team")
+    lines = ["yes", "stop", "no", "no", "no", "called away", *codes]
+    shown = bench.types(*lines, check="filter", by="team", code=1)
     assert "a code that several people share" in said(shown.err)
-    assert [row["what"] for row in bench.rows() if row["what"] in ("filter", "fault")] == ["filter"]
+    _, stopped, *after = [row for row in bench.rows() if row["what"] in ("filter", "fault")]
+    assert (stopped["outcome"], stopped["by"]) == ("stopped", "team")
+    assert stopped["note"].startswith("NOT PUT RIGHT: Filter in its seat")
+    assert [row["by"] for row in after] == faults
+    command = (
+        "checkwatch fault AM-02 limit --note 'left open by the filter: Filter in its seat' --by WHO"
+    )
+    assert (command in shown.err) is not bool(faults)
+    assert "NOT PUT RIGHT: Filter in its seat" in shown.err
 
 
 # Before the first question
