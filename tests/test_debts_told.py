@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from checkwatch.answers.board import board
 from checkwatch.answers.overdue import Overdue, overdue
 from checkwatch.core import entry as e
 from checkwatch.views import document, lists
 from checkwatch.views.report import plain
+from checkwatch.views.todo import tasks
 from checkwatch.views.words import Here
 from tests.build import ZONE, ask, book, check, enrolled, passed, rules, t, wrote
 
@@ -60,3 +62,8 @@ def test_the_document_names_the_exception() -> None:
 def test_paid_it_is_owed_no_more() -> None:
     paid = passed("AM-04", "leak-test", "11:30")
     assert [one.machine.machine for one in asked(*LOG, paid).overdue] == ["AM-05"]
+
+
+def test_on_the_board_it_is_the_first_thing_to_do() -> None:
+    given = book(rules(check("leak-test", "PT24H")), *LOG)
+    assert [task.machine for task in tasks(board(given, ask()))] == ["AM-04", "AM-05"]

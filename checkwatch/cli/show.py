@@ -8,15 +8,22 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterable
+from typing import TextIO
+from weakref import WeakKeyDictionary
 
 from checkwatch.errors import Problem
 from checkwatch.views.report import WIDTH, Report, message, plain
 from checkwatch.views.words import harmless
 
 
+#: What stands already above what was printed, by the stream that it was printed to.
+_above: WeakKeyDictionary[TextIO, str] = WeakKeyDictionary()
+
+
 def show(report: Report, banner: str = "") -> None:
-    """Prints a report below what must stand above it."""
-    if banner:
+    """Prints a report below what must stand above it, once above all that one command prints."""
+    if banner and _above.get(sys.stdout) != banner:
+        _above[sys.stdout] = banner
         report = [banner, "", *report]
     if not on_screen():
         print(plain(report))

@@ -1,8 +1,8 @@
 """What to do now as an order of work: one line for each machine, the most urgent first.
 
-First what is unknown, then debts that an exception covers, then gates and what forbids use, then
-advisory checks, each the longest owed first (docs/meaning.md, part 8). Last comes what is owed in
-places that begin to work soon, in the order of the places, as one walks.
+First what is unknown, then debts of exceptions until they are paid, then gates and what forbids
+use, then advisory checks, each the longest owed first (docs/meaning.md, part 8). Last comes what is
+owed in places that begin to work soon, in the order of the places, as one walks.
 """
 
 from __future__ import annotations
