@@ -133,8 +133,14 @@ def mistakes_of(
     that of its machine."""
     if rulebook.trusts_everybody:
         return ()
-    found = [*_roles(entry, rulebook, people), *_refused(entry, rulebook, kind, people)]
-    return tuple(Problem(where, what, remedy) for what, remedy in found)
+    refused = _refused(entry, rulebook, kind, people)
+    found = tuple(Problem(where, what, remedy) for what, remedy in refused)
+    return (*not_for(entry, rulebook, people, where), *found)
+
+
+def not_for(entry: Entry, rulebook: Rulebook, people: People, where: str) -> tuple[Problem, ...]:
+    """Why an entry is not for somebody, by their roles."""
+    return tuple(Problem(where, *one) for one in _roles(entry, rulebook, people))
 
 
 def nobody(entry: Entry, rulebook: Rulebook, people: People, where: str) -> tuple[Problem, ...]:
@@ -185,9 +191,16 @@ def _roles(entry: Entry, rulebook: Rulebook, people: People) -> Iterator[_Mistak
     needed = listed((f"{role.code} ({cut(role.title)})" for role in roles), "or")
     whose = "who writes it is not said"
     if entry.by.strip():
-        known = "has no such role" if person else "is nobody whom the book knows"
-        whose = f"{quoted(entry.by)} {known}"
+        whose = f"{quoted(entry.by)} {_standing(entry.by, people)}"
     yield f"{_act(entry)} is for the role {needed}, and {whose}", _who(roles, people)
+
+
+def _standing(code: str, people: People) -> str:
+    """Why somebody of this code has no role."""
+    person = people.find(code)
+    if person is None:
+        return "is nobody whom the book knows"
+    return "is a code that several people share" if person.is_shared else "has no such role"
 
 
 def _act(entry: Entry) -> str:

@@ -14,7 +14,7 @@ from sqlalchemy import Connection
 from checkwatch.answers.acceptance import Facts, ends_nothing, mistakes_about, mistakes_in
 from checkwatch.answers.book import Question
 from checkwatch.answers.effect import Effect, PlaceEffect, effect
-from checkwatch.answers.people import flagged, mistakes_of, nobody
+from checkwatch.answers.people import flagged, mistakes_of, nobody, not_for
 from checkwatch.answers.remark import remarks
 from checkwatch.core.entry import (
     Closing,
@@ -153,9 +153,7 @@ def accepted(
             continue
         rulebook, kind = version.rulebook, facts.enrolled.kind
         problems += mistakes_in(draft, rulebook, facts, asked.names.places, now, where)
-        problems += nobody(draft, rulebook, people, where) or mistakes_of(
-            draft, rulebook, kind, people, where
-        )
+        problems += _writers(draft, asked, kind, people, where)
         if isinstance(draft, Happening) and ends_nothing(draft.code, kind, rulebook):
             problems.append(_wrong_machine(conn, draft, kind, asked, rulebook))
         if isinstance(draft, Struck):
@@ -169,6 +167,25 @@ def accepted(
     if problems:
         raise WrongUse(*problems)
     return found
+
+
+def _writers(draft: Entry, asked: Asked, kind: str, people: People, where: str) -> list[Problem]:
+    """Why who writes it may not."""
+    then, *later = _asking(draft, asked)
+    found = nobody(draft, then, people, where) or mistakes_of(draft, then, kind, people, where)
+    for now in later:
+        wrong = nobody(draft, now, people, where) or not_for(draft, now, people, where)
+        found += tuple(problem for problem in wrong if problem not in found)
+    return list(found)
+
+
+def _asking(draft: Entry, asked: Asked) -> list[Rulebook]:
+    """The rules that say who may write an entry: those of its time, and those of now if they are
+    others. Else a time before roles and PINs were asked for would be a way round them."""
+    versions = asked.book.versions
+    then, now = versions.in_force(draft.at), versions.in_force(asked.question.now)
+    assert then is not None, "what no rules judge is not written"
+    return [then.rulebook] if now is None or now is then else [then.rulebook, now.rulebook]
 
 
 def _wrong_machine(
@@ -191,9 +208,11 @@ def _wrong_machine(
 
 
 def _signed(draft: Entry, asked: Asked, people: People, signature: Signature | None) -> Entry:
-    version = asked.book.versions.in_force(draft.at)
-    assert version is not None, "an accepted draft is judged by rules"
-    return signed(draft, version.rulebook, people, signature)
+    for rulebook in _asking(draft, asked):
+        draft = signed(draft, rulebook, people, signature)
+        if draft.signed:
+            break
+    return draft
 
 
 def _struck_again(draft: Struck, known: Iterable[Entry], where: str) -> Iterator[Problem]:

@@ -252,6 +252,8 @@ def test_what_is_for_a_role_is_refused_to_others_and_says_to_whom_to_turn(book: 
     ):
         said = now(book, *words, "--by", "kd")
         assert (said.code, other in said.err) == (2, True), said
+        shared = now(book, *words, "--by", "screen").err
+        assert "'screen' is a code that several people share" in shared
         assert now(book, *words, "--by", "eb", "--what-if").code == 0
     assert now(book, "strike", fault, "--reason", "wrong machine", "--by", "kd").code == 0
     assert now(book, "fault-closed", "AM-02", fault, "--by", "EB").code == 0
@@ -275,6 +277,25 @@ def test_rules_that_are_still_to_come_ask_nothing_yet(book: str, tmp_path: Path)
     assert now(book, *adopt, "--from", "2040-01-15T10:00").code == 0
     assert at("2040-01-15T09:59:00Z", book, "return", "AM-02", "--by", "kd").code == 2
     assert at("2040-01-15T10:00:00Z", book, "return", "AM-02", "--by", "kd").code == 0
+
+
+@pytest.mark.usefixtures("book")
+def test_a_time_before_the_rules_that_ask_for_a_role_is_no_way_round_them(tmp_path: Path) -> None:
+    rules = tmp_path / "rules.toml"
+    asking = rules.read_text()
+    rules.write_text(RULES)
+    url = str(tmp_path / "late.db")
+    files = ["--rules", rules, "--fleet", tmp_path / "fleet.csv"]
+    assert at("2040-01-15T05:00:00Z", url, "begin", *files).code == 0
+    assert at("2040-01-15T05:00:00Z", url, "people", tmp_path / "people.csv", "--yes").code == 0
+    assert at("2040-01-15T05:30:00Z", url, "withdraw", "AM-02").code == 0
+    rules.write_text(asking)
+    adopt = ["rules", "adopt", rules, "--why", "roles", "--by", "ld", "--yes"]
+    assert at("2040-01-15T06:00:00Z", url, *adopt).code == 0
+    back = ["return", "AM-02", "--at", "2040-01-15T05:45", "--by"]
+    said = now(url, *back, "kd")
+    assert (said.code, said.err.count("is for the role engineer")) == (2, 1)
+    assert now(url, *back, "EB").code == 0
 
 
 # Whose results count

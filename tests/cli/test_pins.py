@@ -136,6 +136,27 @@ def test_rules_are_adopted_with_a_pin(book: str, tmp_path: Path) -> None:
     ]
 
 
+@pytest.mark.usefixtures("book")
+def test_a_time_before_the_rules_that_ask_for_a_pin_is_no_way_round_it(tmp_path: Path) -> None:
+    """The first version asks none; the one in force when it is written does."""
+    file, url = tmp_path / "free.toml", str(tmp_path / "late.db")
+    file.write_text(RULES)
+    files = ["--rules", file, "--fleet", tmp_path / "fleet.csv"]
+    with freeze_time("2040-01-15T05:00:00Z"):
+        assert run("--db", url, "begin", *files).code == 0
+        assert run("--db", url, "people", tmp_path / "people.csv", "--yes").code == 0
+        assert run("--db", url, "people", "pin", "EB", piped="2468\n").code == 0
+    adopt = ["rules", "adopt", tmp_path / "rules.toml", "--why", "PINs", "--by", "EB", "--yes"]
+    with freeze_time("2040-01-15T06:00:00Z"):
+        assert run("--db", url, *adopt).code == 0
+    back = [*RETURN, "--at", "2040-01-15T05:45"]
+    with freeze_time("2040-01-15T08:00:00Z"):
+        assert "their PIN is needed" in run("--db", url, *back).err
+    assert typed(url, "2468", *back, at="2040-01-15T08:00:00Z").code == 0
+    with freeze_time("2040-01-15T08:01:00Z"):
+        assert '"I release it for use"' in run("--db", url, "log", "AM-02").out
+
+
 def test_what_comes_from_a_file_is_shown_as_unsigned(book: str, tmp_path: Path) -> None:
     file = tmp_path / "log.csv"
     heading = "machine,what,at,started,outcome,measures,limits,until,place,of,by,note,ref"
