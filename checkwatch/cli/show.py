@@ -15,7 +15,6 @@ from checkwatch.errors import Problem
 from checkwatch.views.report import WIDTH, Report, message, plain
 from checkwatch.views.words import harmless
 
-
 #: What stands already above what was printed, by the stream that it was printed to.
 _above: WeakKeyDictionary[TextIO, str] = WeakKeyDictionary()
 

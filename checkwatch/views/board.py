@@ -20,6 +20,7 @@ from checkwatch.core.attempt import plain as number
 from checkwatch.core.instant import MINUTE, SECOND, Instant, to_datetime
 from checkwatch.views.fleet import WIDE, Fleet, counts, fitted, full
 from checkwatch.views.grid import Cell, broken, cell, cut, line, lines, packed, widths
+from checkwatch.views.narrow import NARROW, stacked
 from checkwatch.views.report import LONGEST
 from checkwatch.views.todo import Task
 from checkwatch.views.words import Here, duration, harmless, listed, plural, relative
@@ -65,16 +66,16 @@ class Screen:
         fleet = _fleet(self.board, self.frame, self.now)
         head = _head(fleet, self, width)
         if height is None:
-            todo, body = _todo(self, fleet, width, None), fitted(fleet, width, None)
+            todo, body = _todo(self, fleet, width, None), _body(fleet, width, None)
             return [*head, Text(), *todo, Text(), *body, Text(), *_texts(CAUTION, width)]
-        room = max(height - len(head) - 1, 0)
+        foot = _foot(width)
+        room = max(height - len(head) - len(foot), 0)
         todo = _todo(self, fleet, width, room // _TODO_PART)
-        body = fitted(fleet, width, max(room - len(todo), 0))
+        body = _body(fleet, width, max(room - len(todo), 0))
         spare = room - len(todo) - len(body)
         gap = [Text()] if spare >= 2 else []
         below = [Text()] * (spare - 2 * len(gap))
-        foot = _spread(Text(CAUTION), "q quits", width)[0]
-        found = [*head, *gap, *todo, *gap, *body, *below, foot][:height]
+        found = [*head, *gap, *todo, *gap, *body, *below, *foot][:height]
         for text in found:
             text.no_wrap, text.overflow = True, "ellipsis"
         return found
@@ -186,6 +187,17 @@ def _reservations(fleet: Fleet, shown: Screen) -> list[str]:
         why = f": {shown.late.why}" if shown.late.why else ""
         found.append(f"This is {age} old, as of {since}; the book cannot be read now{why}")
     return found
+
+
+def _body(fleet: Fleet, width: int, room: int | None) -> list[Text]:
+    return (stacked if width < NARROW else fitted)(fleet, width, room)
+
+
+def _foot(width: int) -> list[Text]:
+    """The caution, on two lines where it would be cut; how to leave, where there is room."""
+    if width < NARROW:
+        return _texts(CAUTION, width)
+    return _spread(Text(CAUTION), "q quits", width)[:1]
 
 
 def _age(micros: int) -> str:

@@ -160,7 +160,7 @@ def fitted(fleet: Fleet, width: int, room: int | None) -> list[Text]:
             return _side_by_side(parts, fleet, width, room)
     parts = _taken(found, number, room - 1)
     hidden = found[sum(map(len, parts)) :]
-    return [*_side_by_side(parts, fleet, width, room - 1), _hidden(hidden, fleet, width)]
+    return [*_side_by_side(parts, fleet, width, room - 1), hidden_in_numbers(hidden, fleet, width)]
 
 
 def _count(found: Sequence[Item]) -> int:
@@ -330,7 +330,7 @@ def _about_machine(machine: MachineStanding, here: Here, told: Container[State])
         yield f"owes {', '.join(named)}"
 
 
-def _hidden(hidden: Sequence[Item], fleet: Fleet, width: int) -> Text:
+def hidden_in_numbers(hidden: Sequence[Item], fleet: Fleet, width: int) -> Text:
     """What is cut, in numbers: the machines, and the places that say more, the worst first."""
     machines = [placed for item in hidden for placed in (*item.machines, *item.beside)]
     places = [item for item in hidden if item.about is not None]
