@@ -14,6 +14,7 @@ import pytest
 import typer
 
 from checkwatch import errors
+from checkwatch.answers.notice.kinds import Kind
 from checkwatch.cli.app import app_for
 from checkwatch.core.entry import RESERVED, Outcome, Severity
 from checkwatch.core.rulebook import VOIDING_WORDS, VOIDS_GATES
@@ -21,6 +22,7 @@ from checkwatch.core.states import Standing, State
 from checkwatch.exchange import fleet, logbook, people, places
 from checkwatch.rules import table
 from checkwatch.rules.cases import read_cases
+from checkwatch.rules.notices import read_notices
 from checkwatch.rules.read import read
 
 DOCS = Path(__file__).parents[1] / "docs"
@@ -169,6 +171,22 @@ def test_every_key_and_line_of_worked_cases_is_explained(asked: set[str]) -> Non
     words = code_words(page("worked-cases"))
     assert asked - {"case", "AM-01"} - words == set(), "add to worked-cases.md"
     assert set(RESERVED) - {"enrolled"} - words == set()
+
+
+# Keys of the notices file
+
+
+def test_every_key_kind_and_default_of_a_notices_file_is_explained(asked: set[str]) -> None:
+    text = (DOCS.parent / "examples/theatres/notices.toml").read_text(encoding="utf-8")
+    with_mail = "".join(
+        line.removeprefix("#   ") + "\n" if line.startswith("#   ") else line + "\n"
+        for line in text.splitlines()
+    )
+    assert read_notices(with_mail, "notices.toml").server is not None
+    words = code_words(page("notices"))
+    assert {"then_after", "password_file", "quiet"} <= asked
+    assert asked - words == set(), "add to notices.md"
+    assert {kind.value for kind in Kind} - words == set()
 
 
 # Links
