@@ -60,7 +60,8 @@ def add_to(letter: Letter, path: str) -> None:
 
 @contextmanager
 def _opened(path: str, where: str) -> Iterator[BinaryIO]:
-    # A pipe without a reader would hold us for ever: it opens at once, and is then refused.
+    # A line or a pipe with nobody at its other end may hold who opens it: it opens at once, and is
+    # then refused.
     flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_NONBLOCK", 0)
     flags |= getattr(os, "O_BINARY", 0)
     with os.fdopen(os.open(path, flags, 0o666), "r+b", buffering=0) as raw:

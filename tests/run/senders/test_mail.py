@@ -72,8 +72,10 @@ def test_a_letter_arrives_as_it_was_written(office: Office) -> None:
 
 def test_a_letter_goes_over_any_wire(office: Office) -> None:
     """Seven bits, and lines of at most 998 (RFC 5322, part 2.1.1), though its own are longer."""
+    hand_over(LETTER, TO, office.server())
     hand_over(LETTER._replace(text="ü" * 3_000, html="x" * 3_000), TO, office.server())
-    (one,) = office.received
+    short, one = office.received
+    assert short.raw.isascii()
     assert one.raw.isascii()
     assert max(map(len, one.raw.splitlines())) <= 998
     assert one.message.get_body(("plain",)).get_content() == "ü" * 3_000 + "\r\n"  # type: ignore[union-attr]
