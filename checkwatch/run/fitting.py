@@ -57,9 +57,7 @@ def read_fit(scan: str | None, typed: Typed, rulebook: Rulebook, today: date, ma
     an expired one, and where label and person say two things.
     """
     if scan is None and not typed.happening:
-        remedy = (
-            f"scan its label, type - to scan from standard input, or {_by_hand(machine, rulebook)}"
-        )
+        remedy = f"type its label, or - and then scan it, or {_by_hand(machine, rulebook)}"
         raise WrongUse(Problem(machine, "what was fitted is not said", remedy))
     label = Label("") if scan is None else _read(scan, rulebook, today, machine)
     label = _together(label, typed, today)

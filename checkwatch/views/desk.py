@@ -24,9 +24,9 @@ from checkwatch.views.words import Here, duration, harmless
 _PROMPTS: dict[Asks, str] = {
     Asks.MACHINE: "Machine",
     Asks.OFFERED: "Number, or scan the machine",
-    Asks.OUTCOME: "Outcome: p / l / f / s",
+    Asks.OUTCOME: "pass / limited / fail / stopped",
     Asks.LIMIT: "Limit, in words",
-    Asks.SEVERITY: "stop-use / limit",
+    Asks.SEVERITY: "How bad, stop-use / limit",
     Asks.FAULT: "What is wrong, in words",
     Asks.WHO: "Who",
     Asks.AGAIN: "yes / no",

@@ -46,7 +46,7 @@ def test_an_entry_fits_the_screen(terminal: Terminal, book: Path) -> None:
     assert "Nothing about patients." in terminal.wait("Machine >").replace("\n", " ")
     assert terminal.types("Theatre 2", "scan the machine >")
     terminal.types("1", "AM-02, what >")
-    terminal.types("leak-test", "p / l / f / s >")
+    terminal.types("leak-test", "/ stopped >")
     terminal.types("p", "leak in mL/min >")
     assert "leak test, pass, leak 60 mL/min." in terminal.types("60", "Who >").replace("\n", " ")
     assert "is now cleared" in terminal.types("kd", "Machine >").replace("\n", " ")
@@ -86,7 +86,7 @@ def test_a_pin_is_asked_for_at_a_terminal_and_the_next_person_is_another(tmp_pat
     assert "write it at a terminal" in piped(book, b"AM-02\nleak-test\np\n60\nkd\n")[2]
     terminal = Terminal(40, 50, "--db", str(book), "desk")
     terminal.wait("Machine >")
-    for line, then in (("AM-02", "what >"), ("leak-test", "s >"), ("p", "min >"), ("60", "Who >")):
+    for line, then in (("AM-02", "what >"), ("leak-test", "stopped >"), ("p", "min >"), ("60", "Who >")):
         terminal.types(line, then)
     assert '"I did this test"' in terminal.types("kd", "PIN:")
     assert "that is not their PIN" in terminal.types("4712", "again\nPIN:").replace("\n", " ")

@@ -77,7 +77,8 @@ def _undo(slip: Slip, known: Known) -> Slip:
     if slip != Slip():
         raise Refused(f"nothing of this is written yet: {said.ANEW}")
     if known.last is None:
-        raise Refused("nothing was written here that could be undone")
+        what = "nothing was written at this desk that could be undone; what is older"
+        raise Refused(f"{what} is struck by `checkwatch strike ENTRY --reason WHY --by WHO`")
     if known.now - known.last.at > MINUTE:
         raise TooLate(known.last.number)
     return Slip(undo=known.last.number)
@@ -87,7 +88,7 @@ def _labelled(slip: Slip, line: str, known: Known) -> Slip:
     """A label of our own says itself what it is."""
     found = _LABEL.fullmatch(line)
     if found is None or not found[2].strip():
-        raise Refused(f"{quoted(line)} is no label of ours: scan it again")
+        raise Refused(f"{quoted(line)} is no label of ours: scan it again, or type what it is")
     if asks(slip, known) is Asks.AGAIN:
         raise Refused("type yes or no")
     prefix, text = found[1].lower(), found[2].strip()
@@ -126,7 +127,8 @@ def _letter(slip: Slip, line: str, known: Known) -> Slip | None:
 
 
 def _number(slip: Slip, line: str, known: Known) -> Slip | None:
-    if not re.match(r"[+-]?\d", line):
+    # A time or a word is no number in a wrong unit.
+    if not re.match(r"[+-]?\d", line) or ":" in line:
         return None
     return said.measure(slip, f"{wanted(slip, known.rulebook)}={line}", known)
 
@@ -172,9 +174,9 @@ REMEDIES: dict[Asks, str] = {
     Asks.MACHINE: "scan or type a machine's tag",
     Asks.OFFERED: "type its number, or scan the machine",
     Asks.WHAT: "scan or type a check, a happening or fault; ? lists them",
-    Asks.OUTCOME: "type p, l, f or s: pass, limited, fail, stopped",
-    Asks.MEASURE: "type the number",
-    Asks.SEVERITY: "type stop-use or limit",
+    Asks.OUTCOME: "type pass, limited, fail or stopped; p, l, f or s will do",
+    Asks.MEASURE: "type the number that was read, like 60",
+    Asks.SEVERITY: "type stop-use if it must not be used, limit if it can be with care",
     Asks.WHEN: "type a time like 06:50 or yesterday 06:50",
     Asks.WHO: "scan or type your code",
 }

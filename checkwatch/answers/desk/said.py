@@ -18,6 +18,7 @@ from checkwatch.core.attempt import plain
 from checkwatch.core.instant import FOREVER, MINUTE
 from checkwatch.core.logbook import as_of
 from checkwatch.core.mistake import nearest, quoted
+from checkwatch.core.wording import listed
 from checkwatch.errors import CheckwatchError, WrongUse
 
 ANEW = "an empty line starts anew"
@@ -70,9 +71,10 @@ def _refuse_misfit(slip: Slip, known: Known) -> None:
             has = f"its checks are {', '.join(codes) or 'none'}"
             raise Refused(f"{check.code} is no check of {quoted(slip.machine)}; {has}")
     if slip.what and check is None and slip.outcome is not None:
-        raise Refused(f"{slip.outcome} says nothing of {quoted(slip.what)}: {ANEW}")
+        what = f"{slip.what} is no check, so it takes no {slip.outcome}"
+        raise Refused(f"{what}: type who, or for something else {ANEW}")
     if slip.what not in ("", "fault") and slip.severity is not None:
-        raise Refused(f"{slip.severity} goes with a fault, not with {quoted(slip.what)}: {ANEW}")
+        raise Refused(f"{slip.severity} goes with a fault, not with {slip.what}: {ANEW}")
 
 
 def item(slip: Slip, scan: str, known: Known) -> Slip:
@@ -117,7 +119,7 @@ def measure(slip: Slip, text: str, known: Known) -> Slip:
     """A number of a check, as `leak=60`."""
     takes = known.rulebook.taking.get(slip.what)
     if takes is None:
-        raise Refused(f"{quoted(text)} is a number, and of which check is not said: type its code")
+        raise Refused(f"{quoted(text)} belongs to a check: type {_check_of(text, known)} first")
     try:
         found = read_measures(text, takes, "")
     except WrongUse as refusal:
@@ -135,6 +137,13 @@ def measure(slip: Slip, text: str, known: Known) -> Slip:
             raise Refused(f"{shown}, only {low} to {high} is: read it again")
         taken[code] = value
     return slip._replace(measures=tuple(taken.items()))
+
+
+def _check_of(text: str, known: Known) -> str:
+    """The checks to which a number may belong, else what a check is typed by."""
+    code = text.partition("=")[0].strip()
+    codes = [check for check, takes in known.rulebook.taking.items() if code in takes]
+    return listed(codes, "or") if codes else "the code of that"
 
 
 def time(slip: Slip, text: str, known: Known) -> Slip:
