@@ -4,6 +4,7 @@ three dots stands for what the page leaves out."""
 from __future__ import annotations
 
 import io
+import json
 import os
 import re
 import shlex
@@ -72,3 +73,36 @@ def test_the_morning_goes_as_the_guide_tells_it(tmp_path: Path) -> None:
             for piece in filter(str.strip, re.split(r"^…$", shown, flags=re.MULTILINE)):
                 before, folded, left = left.partition(" ".join(piece.split()))
                 assert folded, (command, before)
+
+
+def test_the_four_answers_tell_the_same(tmp_path: Path) -> None:
+    """After the last hour of the guide: numbers, times and codes."""
+    with freeze_time("2026-11-25T07:00:00Z") as frozen:
+        demo.build(str(tmp_path / "book.db"), clock.now())
+        for time, command, _ in morning(PAGE.read_text(encoding="utf-8")):
+            frozen.move_to(f"2026-11-25T{time}:00Z")
+            said(command, frozen, tmp_path)
+        log, handover = (
+            json.loads(said(f"checkwatch {asked} --since 07:00 --json", frozen, tmp_path))
+            for asked in ("log AM-08", "handover")
+        )
+        why = said("checkwatch why AM-08", frozen, tmp_path)
+        verified = said("checkwatch book verify", frozen, tmp_path)
+    written = {one["entry"]: one for one in log["entries"]}
+    assert [*written] == [*range(4560, 4572)]
+    assert verified == f"Every entry up to {max(written)} is as it was written."
+    for number in (4568, 4569, 4570, 4571):
+        one = written[number]
+        assert re.search(
+            rf"entry {number}, {one['what']} pass,[^,]*,? ?10:20 GMT, 10 min ago, by {one['by']}",
+            why,
+        )
+        assert one["at"] == "2026-11-25T10:20:00Z"
+    (paid,) = (one for one in handover["exceptions"] if one["machine"] == "AM-08")
+    (closed,) = handover["faults_closed"]
+    for told, number in ((paid, 4563), (closed, 4566)):
+        assert (told["entry"], told["at"]) == (number, written[number]["at"])
+    assert (paid["decided"], paid["owed"]) == (written[4563]["details"]["decided"], [])
+    assert (closed["fault"], closed["since"]) == (4564, written[4564]["at"])
+    assert sum(handover["written"].values()) == len(written)
+    assert {one["by"] for one in written.values()} == {"kd", "hv"}
