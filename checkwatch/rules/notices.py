@@ -90,6 +90,8 @@ def _server(table: Table | None) -> MailServer | None:
     )
     if bool(server.user) is not bool(server.password_file):
         table.note("user", "and password_file go together", "write both, or neither")
+    if server.user and security == "none":
+        table.note("security", "would show the password to everybody", 'write "starttls" or "tls"')
     table.finish()
     return server
 

@@ -1,0 +1,277 @@
+"""A tick on a real book: what comes about is told once, whoever looks and wherever one dies."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from checkwatch.answers.notice.decide import Heard
+from checkwatch.core import entry as e
+from checkwatch.core.instant import MINUTE, Instant
+from checkwatch.rules.notices import read_notices
+from checkwatch.run.watcher import tick as ticking
+from checkwatch.run.watcher.tick import Ticked, Watcher
+from checkwatch.store import journal, lease, outbox
+from checkwatch.store.engine import noting, reading, writing
+from tests.build import t
+from tests.notices.told import PEOPLE
+
+RULES = """
+[rulebook]
+title = "Invented"
+zone = "Europe/London"
+[[happening]]
+code = "power-on"
+title = "Switched on"
+[[check]]
+code = "self-test"
+title = "Self-test"
+kinds = ["machine"]
+voided_by = ["power-on"]
+minutes = { hands_on = 4 }
+[[check.validity]]
+valid_for = "PT24H"
+[[place_kind]]
+code = "theatre"
+needs = ["machine"]
+duty = [{ days = "MO-SU", from = "07:00", to = "18:00" }]
+"""
+
+ROUTES = """
+[[route]]
+kinds = ["gate-failed", "stop-use-fault"]
+to = ["engineer"]
+repeat = "PT30M"
+
+[[route]]
+kinds = ["exception-taken", "exception-unpaid", "cannot-tell"]
+to = ["desk"]
+
+[[route]]
+kinds = ["lapse-soon"]
+to = ["desk"]
+ahead = "PT1H"
+
+[[route]]
+kinds = ["nightly-list"]
+to = ["desk"]
+times = ["05:30"]
+"""
+
+PLAN = read_notices(PEOPLE + ROUTES, "notices.toml")
+BACK = '[[route]]\nkinds = ["watcher-back"]\nto = ["desk"]\n'
+AND_BACK = read_notices(PEOPLE + ROUTES + BACK, "notices.toml")
+START = t("2026-03-10T08:00")
+
+
+def about(of: type[e.Entry], machine: str, at: str, **more: Any) -> e.Entry:
+    return of(seq=0, machine=machine, at=t(at), recorded=t(at), **more)
+
+
+def write(url: str, *entries: e.Entry) -> list[e.Entry]:
+    """Writes entries, each by a clock that shows the time of the last one."""
+    with writing(url) as conn:
+        return journal.append(conn, entries, max(entry.at for entry in entries))
+
+
+def did(at: str, outcome: e.Outcome = e.Outcome.PASS, **more: Any) -> e.Entry:
+    return about(e.Result, "AM-01", at, check="self-test", outcome=outcome, **more)
+
+
+@pytest.fixture
+def suite(book: str) -> str:
+    """One machine in a theatre, with nothing done yet."""
+    at = "2026-03-10T08:00"
+    write(
+        book,
+        about(e.Adopted, "", at, text=RULES),
+        about(e.PlaceKnown, "", at, place="Theatre 1", place_kind="theatre", area="Main"),
+        about(e.Enrolled, "AM-01", at, kind="machine", place="Theatre 1"),
+    )
+    return book
+
+
+def watcher(url: str, name: str = "one") -> Watcher:
+    return Watcher(url, PLAN, name, START)
+
+
+def told(ticked: Ticked) -> list[str]:
+    """Each notice with its recipient."""
+    return [
+        f"{one.notice.kind.value} {one.notice.occasion} to {wrote.recipient}"
+        for wrote in ticked.wrote
+        for one in wrote.notices
+    ]
+
+
+def titles(url: str) -> list[str]:
+    with reading(url) as conn:
+        return [one.title for one in reversed(outbox.newest(conn, 100))]
+
+
+def test_a_failed_check_is_told_at_the_next_look_and_then_no_more(suite: str) -> None:
+    one = watcher(suite)
+    assert told(one.tick(t("08:00"))) == []
+    (failed,) = write(suite, did("08:10", e.Outcome.FAIL, note="leaks"))
+    assert told(one.tick(t("08:10"))) == [f"gate-failed {failed.seq} to day-engineer"]
+    assert told(one.tick(t("08:11"))) == []
+    assert titles(suite) == ["AM-01, Theatre 1: self-test failed"]
+
+
+def test_it_is_repeated_until_the_check_is_passed(suite: str) -> None:
+    one = watcher(suite)
+    (failed,) = write(suite, did("08:10", e.Outcome.FAIL))
+    one.tick(t("08:10"))
+    assert one.tick(t("08:20")).again <= t("08:40")
+    assert told(one.tick(t("08:40"))) == [f"gate-failed {failed.seq} #2 to day-engineer"]
+    write(suite, did("09:00"))
+    assert told(one.tick(t("09:10"))) == []
+
+
+def test_another_process_learns_that_somebody_heard(suite: str) -> None:
+    one = watcher(suite)
+    (failed,) = write(suite, did("08:10", e.Outcome.FAIL))
+    one.tick(t("08:10"))
+    with noting(suite) as conn:
+        (said,) = outbox.told(conn, ["AM-01"])
+        outbox.note_heard(conn, said.number, Heard(*said.about, "EN1", t("08:20")))
+    assert told(one.tick(t("08:40"))) == []
+    assert told(one.tick(t("10:20"))) == [f"gate-failed {failed.seq} #2 to day-engineer"]
+
+
+def test_a_lapse_is_told_before_and_only_for_places_on_duty(suite: str) -> None:
+    one = watcher(suite)
+    write(suite, did("2026-03-11T10:00"))
+    assert one.tick(t("2026-03-11T12:00")).again == t("2026-03-12T05:30")
+    assert told(one.tick(t("05:30"))) == ["nightly-list 2026-03-12 05:30 to desk"]
+    assert one.tick(t("05:31")).again == t("09:00")
+    assert told(one.tick(t("09:00")))[0].startswith("lapse-soon ")
+    write(suite, did("23:00"))
+    assert [x for x in told(one.tick(t("2026-03-13T22:00"))) if "lapse" in x] == []
+
+
+def test_during_a_case_it_says_that_it_is_owed_at_its_end(suite: str) -> None:
+    one = watcher(suite)
+    write(suite, did("2026-03-11T10:00"), about(e.CaseStart, "AM-01", "08:30"))
+    one.tick(t("09:00"))
+    with reading(suite) as conn:
+        (message,) = outbox.newest(conn, 1)
+    assert "In use: owed at the end of this case." in " ".join(message.body.split())
+
+
+def test_an_exception_is_told_and_its_debt_when_use_is_over(suite: str) -> None:
+    one = watcher(suite)
+    (taken,) = write(
+        suite, about(e.EmergencyUse, "AM-01", "09:00", until=t("11:00"), note="bleeding")
+    )
+    assert told(one.tick(t("09:00"))) == [f"exception-taken {taken.seq} to desk"]
+    assert one.tick(t("09:01")).again == t("11:00")
+    assert told(one.tick(t("11:00"))) == [f"exception-unpaid {taken.seq} to desk"]
+    write(suite, did("11:30"))
+    assert told(one.tick(t("11:30"))) == []
+
+
+def test_of_two_watchers_one_decides_and_the_other_takes_over(suite: str) -> None:
+    first, second = watcher(suite), watcher(suite, "two")
+    assert first.tick(t("08:00")).decides
+    write(suite, did("08:00:10", e.Outcome.FAIL))
+    waiting = second.tick(t("08:00:20"))
+    assert (waiting.decides, told(waiting)) == (False, [])
+    assert second.tick(Instant(t("08:00") + lease.LASTS)).decides
+    assert not first.tick(Instant(t("08:00:05") + lease.LASTS)).decides
+
+
+def test_both_deciding_at_once_tell_nobody_twice(suite: str) -> None:
+    first, second = watcher(suite), watcher(suite, "two")
+    write(suite, did("08:10", e.Outcome.FAIL))
+    first.tick(t("08:10"))
+    # As by a clock that is ahead of the first one's: the lease seems to be over.
+    assert told(second.tick(t("08:12"))) == []
+    assert len(titles(suite)) == 1
+
+
+def test_a_gap_is_told_with_what_came_about_in_it(suite: str) -> None:
+    one = watcher(suite)
+    one.tick(t("2026-03-11T22:00"))
+    found = told(Watcher(suite, AND_BACK, "two", t("07:40")).tick(t("07:40")))
+    assert "nightly-list 2026-03-12 05:30 to desk" in found
+    assert "watcher-back 2026-03-11T22:00:00Z to desk" in found
+    assert titles(suite)[-1].startswith("late: 2 to act on: the watcher was away")
+
+
+def test_a_book_that_is_not_believed_is_told_once_a_day(suite: str) -> None:
+    one = watcher(suite)
+    write(suite, did("12:00"))
+    behind = [told(one.tick(Instant(t("10:00") + n * MINUTE))) for n in range(3)]
+    assert [bool(x) for x in behind] == [True, False, False]
+    assert behind[0][0].startswith("cannot-tell 2026-03-12")
+
+
+def test_what_a_tick_that_died_had_decided_is_decided_again(
+    suite: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one = watcher(suite)
+    (failed,) = write(suite, did("08:10", e.Outcome.FAIL))
+
+    def dies(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(ticking.lease, "renew", dies)
+        with pytest.raises(KeyboardInterrupt):
+            one.tick(t("08:10"))
+    assert titles(suite) == []
+    assert told(one.tick(t("08:10:05"))) == [f"gate-failed {failed.seq} to day-engineer"]
+
+
+def test_a_clock_that_went_forward_a_day_and_back_keeps_nobody_waiting(suite: str) -> None:
+    one = watcher(suite)
+    one.tick(t("12:00"))
+    ahead = told(one.tick(t("2026-03-13T12:00")))
+    assert "nightly-list 2026-03-13 05:30 to desk" in ahead
+    assert one.tick(t("12:01")).decides
+    (failed,) = write(suite, did("12:05", e.Outcome.FAIL))
+    assert told(one.tick(t("12:05"))) == [f"gate-failed {failed.seq} to day-engineer"]
+    one.tick(t("2026-03-13T05:29"))
+    assert "nightly-list 2026-03-13 05:30 #2 to desk" in told(one.tick(t("2026-03-13T05:30")))
+
+
+def test_a_clock_that_went_back_an_hour_tells_nothing_twice(suite: str) -> None:
+    one = watcher(suite)
+    write(suite, did("08:10", e.Outcome.FAIL))
+    first = told(one.tick(t("08:10")))
+    assert len(first) == 1
+    one.tick(t("09:10"))
+    # An hour back: the book is ahead of the clock, and is not believed; the fail was told.
+    again = [x for x in told(one.tick(t("08:09"))) if x.startswith("gate-failed")]
+    assert again == []
+
+
+def test_a_message_has_the_same_id_whoever_writes_it(suite: str) -> None:
+    write(suite, did("08:10", e.Outcome.FAIL))
+    ids = []
+    for name in ("one", "two"):
+        with reading(suite) as conn:
+            before = outbox.next_message(conn)
+        ids.append(prepared(watcher(suite, name), suite, t("08:10")))
+        assert before == 1
+    assert ids[0] == ids[1]
+
+
+def prepared(one: Watcher, url: str, now: Instant) -> str:
+    """The Message-ID that a tick would write, without writing it."""
+
+    class Undone(Exception):
+        pass
+
+    asked, _ = one._fleet.look(now)
+    found = ""
+    try:
+        with noting(url) as conn:
+            (wrote,) = one._decide(conn, asked, None, now)
+            (message,) = outbox.messages(conn, [wrote.number])
+            found = message.message_id
+            raise Undone
+    except Undone:
+        return found
