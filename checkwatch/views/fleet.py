@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Container, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import groupby, zip_longest
 from typing import NamedTuple
 
@@ -45,7 +47,8 @@ COUNTED = (
 )
 
 
-class Fleet(NamedTuple):
+@dataclass(frozen=True)
+class Fleet:
     """A board as it is read at `here`: what has changed since it was computed is unknown."""
 
     board: Board
@@ -63,8 +66,11 @@ class Fleet(NamedTuple):
     def ended(self, place: PlaceStanding) -> list[str]:
         """The machines that decide for a place, and whose standing has ended meanwhile."""
         deciding = {machine.machine for machine in place.machines}
-        ended = (placed.machine.machine for placed in self.board.machines if self.passed(placed))
-        return [machine for machine in ended if machine in deciding]
+        return [machine for machine in self._ended if machine in deciding]
+
+    @cached_property
+    def _ended(self) -> list[str]:
+        return [placed.machine.machine for placed in self.board.machines if self.passed(placed)]
 
 
 class Item(NamedTuple):
@@ -98,8 +104,7 @@ def counts(fleet: Fleet, machines: Iterable[Placed], places: Iterable[Item] = ()
 
 
 def items(fleet: Fleet, fold: bool = False) -> list[Item]:
-    """What there is to show, by area; with `fold` what is cleared has no line of its own beside
-    others of its place."""
+    """What there is to show, by area; with `fold` what is cleared shares a line of its place."""
     areas: dict[str, list[Item]] = {}
     for row in fleet.board.rows:
         area = row.place.area if row.place else ""

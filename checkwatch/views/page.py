@@ -21,6 +21,7 @@ from checkwatch.core.instant import (
     DAY,
     FOREVER,
     MINUTE,
+    SECOND,
     Instant,
     from_wall,
     iso,
@@ -148,10 +149,11 @@ def dead(
 def _as_of(refreshed: Instant, zone: tzinfo) -> str:
     moment = to_datetime(refreshed, zone)
     clock = f"{moment:%H:%M:%S}"
+    whole = Instant(refreshed - refreshed % SECOND)
     day = f"{WEEKDAYS[moment.weekday()][:3]} {moment.day} {MONTHS[moment.month - 1][:3]}"
     last = to_datetime(Instant(refreshed + COUNTS_FOR), zone)
     return (
-        f'<div class="asof"><time datetime="{iso(refreshed)}" data-clock="{clock}">'
+        f'<div class="asof"><time datetime="{iso(whole)}" data-clock="{clock}">'
         f"as of <b>{clock} {text(moment.tzname() or '')}</b>, {day}</time>\n"
         f"<p>does not count after {last:%H:%M:%S}</p></div>\n"
     )

@@ -10,7 +10,7 @@ from itertools import groupby
 
 from checkwatch.answers.board import Board, Row
 from checkwatch.core.attempt import plain as number
-from checkwatch.core.instant import FOREVER, Instant, iso
+from checkwatch.core.instant import FOREVER, SECOND, Instant, iso
 from checkwatch.core.states import Standing, State
 from checkwatch.views.board import cost
 from checkwatch.views.fleet import COUNTED, Fleet, notes_of, of_row, usable
@@ -101,7 +101,11 @@ def _place(of_it: Sequence[Line]) -> str:
 
 
 def _row(line: Line, first: str) -> str:
-    ends = f' data-until="{iso(line.until)}"' if line.until < FOREVER else ""
+    ends = (
+        f' data-until="{iso(Instant(line.until - line.until % SECOND))}"'
+        if line.until < FOREVER
+        else ""
+    )
     tags = " ".join(f'<span class="tag">{text(tag, 80)}</span>' for tag in line.machines)
     if not tags and line.standing is not None:
         tags = "place"

@@ -21,15 +21,18 @@ FIRST = 8
 #: A wall of 16 to 9 less its margins, and its height less what head and foot take.
 _WIDTH, _HEIGHT = 173.0, 75.0
 
+#: What is left free between two parts.
+_BETWEEN = 3.9
+
 #: What stands above a book that is not believed.
 _DOUBT = 15.0
 
 #: In sizes of a letter: the width of one, a line's height, and what a row has besides its lines.
-_LETTER, _LINE, _PADDING = 0.58, 1.3, 0.4
+_LETTER, _LINE, _PADDING = 0.55, 1.3, 0.4
 
 #: In letters: the column of standings, those of a task but the last, and the narrowest column in
 #: which limits can be read.
-_STANDING, _OF_TASK, _NARROWEST = 20, 40, 24
+_STANDING, _OF_TASK, _NARROWEST = 18, 40, 24
 
 #: Sizes that are tried; the last is taken where nothing fits.
 _SIZES = tuple(size / 10 for size in range(32, 11, -1))
@@ -65,7 +68,9 @@ class Fit(NamedTuple):
     @property
     def for_said(self) -> float:
         """How many letters a part has for limits and what is owed."""
-        return self.letters / self.parts - 1.1 * (self.place + self.machine) - _STANDING
+        between = _BETWEEN / self.size / _LETTER * (self.parts - 1)
+        part = (self.letters - between) / self.parts
+        return part - 1.1 * (self.place + self.machine) - _STANDING
 
 
 def fitting(found: Sequence[Line], tasks: Sequence[Task], doubted: bool) -> Fit:
@@ -117,8 +122,10 @@ def _filled(heights: Sequence[float], highest: float) -> Iterator[tuple[int, int
 
 
 def _height(found: Sequence[Line], tasks: Sequence[Task], fit: Fit) -> float:
-    """How high the page is; endless where its columns are too narrow."""
-    if fit.for_said < _NARROWEST:
+    """How high the page is; endless where its columns are too narrow, or one line each is too
+    much already."""
+    at_least = (len(found) / fit.parts + len(tasks)) * (_LINE + _PADDING)
+    if fit.for_said < _NARROWEST or fit.size * at_least > _HEIGHT:
         return inf
     below = max((_sum(part, fit) for part in split(found, fit)), default=0)
     above = sum(_high(len(task.what), fit.letters - _OF_TASK - fit.place) for task in tasks)

@@ -48,7 +48,7 @@ a { color: inherit; }
 .doubt, .late { font-size: 1.3rem; border: .15em solid; padding: .3em .5em; margin: .4em 0; }
 .asof b { font-size: 1.7em; }
 .late-page .asof { color: var(--quiet); text-decoration: line-through; }
-.wait .stand, .wait .fades { visibility: hidden; }
+.wait td.stand, .wait .fades { visibility: hidden; }
 table { width: 100%; border-collapse: collapse; text-align: left; }
 th, td { vertical-align: baseline; padding: .16em .6em .16em 0; font-weight: inherit; }
 thead th { color: var(--quiet); font-size: .8em; border-bottom: 1px solid var(--line); }
@@ -57,7 +57,8 @@ tbody { border-bottom: 1px solid var(--line); }
 thead .place { font-weight: inherit; }
 .stand { white-space: nowrap; }
 i { font-style: normal; }
-.tag, .counts span, .areas span { white-space: nowrap; }
+.tag { display: inline-block; max-width: 100%; }
+.counts span, .areas span { white-space: nowrap; }
 .areas td { overflow-wrap: break-word; }
 footer { margin-top: .8rem; font-size: .85rem; color: var(--quiet); }
 @media (max-width: 999px) {
@@ -87,9 +88,9 @@ footer { margin-top: .8rem; font-size: .85rem; color: var(--quiet); }
   .parts { grid-template-columns: repeat(var(--parts), minmax(0, 1fr)); }
   .parts table { table-layout: fixed; }
   .parts .place, .areas .place, .tasks .place { width: var(--place); }
-  .parts .machine { width: var(--machine); }
+  .parts .machine, .tasks .machine { width: var(--machine); }
   .parts .stand { width: 9.2rem; }
-  .minutes, .since, .tasks .machine { white-space: nowrap; width: 1%; padding-right: 1.5em; }
+  .minutes, .since { white-space: nowrap; width: 1%; padding-right: 1.5em; }
   footer { font-size: max(.7rem, 1.6vh); }
 }
 @media (min-width: 1000px) and (orientation: portrait) {
@@ -110,7 +111,7 @@ _SCRIPT = """
   function empty(part) { part.textContent = ""; }
   function blank(why) {
     gone = true;
-    each(document, ".stand", function (cell) { cell.className = "stand"; cell.textContent = "?"; });
+    each(document, "td.stand", function (cell) { cell.textContent = "?"; });
     each(document, ".fades", empty);
     var told = document.getElementById("late");
     told.textContent = why + ": standings are not known";
@@ -119,8 +120,7 @@ _SCRIPT = """
   }
   function end(row) {
     row.removeAttribute("data-until");
-    each(row, ".stand", function (cell) {
-      cell.className = "stand";
+    each(row, "td.stand", function (cell) {
       cell.innerHTML = '<span class="unknown">? unknown</span>';
     });
     each(row, ".fades", empty);
