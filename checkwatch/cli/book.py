@@ -125,7 +125,7 @@ def restore(
 
 def _mark(url: str, by: str, yes: bool) -> Put:
     """For a book that was put back by other means."""
-    held = restoring.held_by(url)
+    held = restoring.held_by(url, by)
     tell(f"The book {_says(held)}.")
     confirm(f"Void every gate of {plural(held.machines, 'machine')}?", yes)
     return Put(held, None, restoring.mark(url, clock.now(), by))

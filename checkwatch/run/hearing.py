@@ -5,11 +5,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from checkwatch.answers.notice.decide import Heard, Told
-from checkwatch.answers.people import mistakes_in_code
 from checkwatch.core.instant import Instant
-from checkwatch.core.mistake import quoted
-from checkwatch.core.person import People
-from checkwatch.errors import CannotTell, Problem, WrongUse
+from checkwatch.errors import CannotTell, Problem
+from checkwatch.run.people import refuse_nobody
 from checkwatch.run.world import Asked, ask
 from checkwatch.store import engine, outbox
 from checkwatch.store.people import everybody
@@ -30,20 +28,10 @@ def hear(url: str, number: int, by: str, now: Instant) -> Listened:
     asked = ask(url, now, lambda _: ())
     with engine.noting(url) as conn:
         outbox.alone(conn)
-        _refuse_nobody(by, everybody(conn))
+        refuse_nobody(by, everybody(conn))
         told = outbox.told_by_number(conn, number)
         if told is None:
             remedy = "its number stands in the message; see also `checkwatch watch --status`"
             raise CannotTell(Problem(f"notice {number}", "there is none", remedy))
         outbox.note_heard(conn, number, Heard(*told.about, by, now))
     return Listened(asked, told)
-
-
-def _refuse_nobody(by: str, people: People) -> None:
-    """Refuses what says of nobody in particular that somebody knows."""
-    if problems := mistakes_in_code(by, "--by"):
-        raise WrongUse(*problems)
-    person = people.find(by)
-    if person is not None and person.is_shared:
-        what = f"{quoted(by)} is a code that several people share"
-        raise WrongUse(Problem("--by", what, "type your own"))

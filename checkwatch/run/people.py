@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+from checkwatch.answers.people import mistakes_in_code
 from checkwatch.core.mistake import quoted
 from checkwatch.core.person import People, Person
 from checkwatch.core.spelling import mistakes_in_spelling, nearest_names
@@ -60,3 +61,13 @@ def known_person(people: People, code: str) -> Person:
         remedy = f"did you mean {listed(near, 'or')}?" if near else "see `checkwatch people`"
         raise WrongUse(Problem(quoted(code), "the book knows nobody of this code", remedy))
     return person
+
+
+def refuse_nobody(by: str, people: People) -> None:
+    """Raises WrongUse for a code that is none, or that says of nobody in particular who it was."""
+    if problems := mistakes_in_code(by, "--by"):
+        raise WrongUse(*problems)
+    person = people.find(by)
+    if person is not None and person.is_shared:
+        what = f"{quoted(by)} is a code that several people share"
+        raise WrongUse(Problem("--by", what, "type your own"))

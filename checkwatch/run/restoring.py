@@ -17,8 +17,10 @@ from checkwatch.core.instant import Instant, iso, to_datetime
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run.foresee import changing
 from checkwatch.run.keeping import look, refuse_unsound, whole
+from checkwatch.run.people import refuse_nobody
 from checkwatch.store import backup as copies
 from checkwatch.store import engine, journal, migrate, read
+from checkwatch.store.people import everybody
 
 
 class Held(NamedTuple):
@@ -48,8 +50,8 @@ Agree = Callable[[Held, Held | None], Instant]
 def restore(url: str, source: Path, by: str, agree: Agree) -> Put:
     """Puts a backup in the place of a book in SQLite; what was there is kept under another name.
 
-    Raises WrongUse for a book in PostgreSQL, CannotTell for a backup that cannot be read or does
-    not verify: then nothing is changed.
+    Raises WrongUse for a book in PostgreSQL and for what is nobody's own code, CannotTell for a
+    backup that cannot be read or does not verify: then nothing is changed.
     """
     path = engine.sqlite_path(url)
     if path is None:
@@ -59,7 +61,7 @@ def restore(url: str, source: Path, by: str, agree: Agree) -> Put:
     if path.exists() and source.exists() and path.samefile(source):
         raise WrongUse(Problem(str(source), "is the book itself", "name its backup"))
     with copies.beside(path) as part:
-        held = _prepared(part, source)
+        held = _prepared(part, source, by)
         now = agree(held, _in_place(url, path))
         marked = mark(str(part), now, by)
         return Put(held, _put(part, path, source, now), marked)
@@ -69,20 +71,26 @@ def mark(url: str, now: Instant, by: str) -> int:
     """Writes for every machine that the book was put back, which voids every gate; returns how
     many entries that is."""
     with changing(url, now) as conn:
+        journal.alone(conn)
         held = _held(conn)
+        # Another computer's clock may be a little ahead: what it wrote came before this all the
+        # same, and a test that it wrote or began is not to outlast it, not at one instant either.
+        moment = now if held.written is None else Instant(max(now, held.written + 1))
         since = iso(whole(held.written)) if held.written is not None else "nothing"
         note = f"from the backup of {since}, up to entry {held.newest}"
         # Retired ones too: a retirement may be struck.
         drafts = [
-            Restored(seq=0, machine=machine, at=now, recorded=now, by=by, note=note)
+            Restored(seq=0, machine=machine, at=moment, recorded=moment, by=by, note=note)
             for machine in read.machines(conn)
         ]
-        return len(journal.append(conn, drafts, now))
+        return len(journal.append(conn, drafts, moment))
 
 
-def held_by(url: str) -> Held:
-    """What a book holds; CannotTell where there is none of this program's version."""
+def held_by(url: str, by: str) -> Held:
+    """What a book holds that was put back; CannotTell where there is none of this program's
+    version, WrongUse where by its people `by` is nobody's own code."""
     with engine.reading(url) as conn:
+        refuse_nobody(by, everybody(conn))
         return _held(conn)
 
 
@@ -91,18 +99,21 @@ def _held(conn: Connection) -> Held:
     return Held(read.newest_seq(conn), read.newest_recorded(conn), machines)
 
 
-def _prepared(part: Path, source: Path) -> Held:
-    """A copy of the backup that this program can use, verified; what it holds."""
+def _prepared(part: Path, source: Path, by: str) -> Held:
+    """A copy of the backup that this program can use, verified; what it holds.
+
+    The backup is only copied, so it may be one that nobody can write.
+    """
     state = migrate.schema_state(str(source))
     if state not in ("current", "older"):
-        with engine.reading(str(source)):
-            pass  # It says what there is instead of a book.
+        with engine.looking(str(source)) as conn:  # It says what there is instead of a book.
+            engine.refuse_unless_current(conn, str(source))
     copies.copy(source, part, str(source), "WAL")
     refuse_unsound(part, str(source), state == "older")
     if state == "older":
         migrate.upgrade(str(part))
         refuse_unsound(part, str(source))
-    return held_by(str(part))
+    return held_by(str(part), by)
 
 
 def _in_place(url: str, path: Path) -> Held | None:
@@ -110,7 +121,8 @@ def _in_place(url: str, path: Path) -> Held | None:
     if not path.exists() or path.stat().st_size == 0:
         return None
     try:
-        held = held_by(url)
+        with engine.reading(url) as conn:
+            held = _held(conn)
         reasons = look(url, held.written or Instant(0)).reasons
         return held._replace(trouble="; ".join(reasons))
     except CannotTell as refusal:
@@ -126,13 +138,17 @@ def _put(part: Path, path: Path, source: Path, now: Instant) -> Path | None:
     stamp = f"{to_datetime(now):%Y%m%dT%H%M%SZ}"
     aside = path.with_name(f"{path.name}.before-{stamp}")
     if copies.opens(path):
-        with copies.beside(aside) as old:
-            copies.copy(path, old, str(path), "DELETE")
-            copies.same_rights(old, path)
-            copies.put(old, aside)
-        copies.copy(part, path, str(path), "WAL")
+        copies.replace(part, path, lambda: _kept(path, aside))
         return aside
     there = copies.set_aside(path, aside)
     copies.same_rights(part, source)
     copies.put(part, path)
     return aside if there else None
+
+
+def _kept(path: Path, aside: Path) -> None:
+    """Copies what is in the place of a book under another name."""
+    with copies.beside(aside) as old:
+        copies.copy(path, old, str(path), "DELETE")
+        copies.same_rights(old, path)
+        copies.put(old, aside)

@@ -7,10 +7,10 @@ on the disk. Nothing here looks at what the copy holds.
 from __future__ import annotations
 
 import os
-import shutil
 import sqlite3
+import stat
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
@@ -43,27 +43,62 @@ def beside(target: Path) -> Iterator[Path]:
 def copy(source: Path, target: Path, where: str, journal: str) -> None:
     """Copies a database page by page as it stands at one moment, damage and all.
 
-    Others may read and write meanwhile. Into a book that is in use it goes as one change: others
-    see the one or the other. `journal` is the copy's journal mode: WAL for a book that is to be
-    used, DELETE for one that is to lie as a single file. Raises CannotTell for any trouble.
+    Others may read and write meanwhile. `journal` is the copy's journal mode: WAL for a book that
+    is to be used, DELETE for one that is to lie as a single file. Raises CannotTell for trouble.
     """
+    with trouble.refused(where), closing(_read(source)) as there, closing(_written(target)) as here:
+        there.backup(here, progress=_patience(where), sleep=_PAUSE / 1000)
+        here.execute(f"PRAGMA journal_mode = {journal}")
+
+
+def replace(source: Path, target: Path, keep: Callable[[], None]) -> None:
+    """Writes a database over one that may be in use, as one change: others see the one or the
+    other.
+
+    `keep` is called when nobody else can write the old one any more, and may read it: what it
+    copies is all that was ever written there. Raises CannotTell for any trouble, then the old one
+    stands.
+    """
+    where = str(target)
+    waited = _patience(where)
+    kept = False
+
+    def held(status: int, rest: int, pages: int) -> None:
+        nonlocal kept
+        waited(status, rest, pages)
+        if status == sqlite3.SQLITE_OK and not kept:
+            keep()
+            kept = True
+
+    with trouble.refused(where), closing(_read(source)) as there, closing(_written(target)) as here:
+        # Without it the writer who holds the old one would keep off its readers, too.
+        here.execute("PRAGMA journal_mode = WAL")
+        # From its first page on the copy holds the target.
+        there.backup(here, pages=1, progress=held, sleep=_PAUSE / 1000)
+
+
+def _read(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+
+
+def _written(path: Path) -> sqlite3.Connection:
+    conn = sqlite3.connect(path, timeout=0)
+    conn.execute("PRAGMA synchronous = FULL")
+    return conn
+
+
+def _patience(where: str) -> Callable[[int, int, int], None]:
+    """Told how a copy goes on; gives up where somebody else holds the target for too long."""
     tries = 0
 
-    def waited(status: int, _rest: int, _all: int) -> None:
+    def waited(status: int, _rest: int, _pages: int) -> None:
         nonlocal tries
-        tries += status != sqlite3.SQLITE_DONE
+        tries += status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
         if tries > PATIENCE / _PAUSE:
             what = "is locked: somebody else is writing"
             raise CannotTell(Problem(where, what, "try again in a moment"))
 
-    with (
-        trouble.refused(where),
-        closing(sqlite3.connect(f"{source.absolute().as_uri()}?mode=ro", uri=True)) as there,
-        closing(sqlite3.connect(target, timeout=0)) as here,
-    ):
-        here.execute("PRAGMA synchronous = FULL")
-        there.backup(here, progress=waited, sleep=_PAUSE / 1000)
-        here.execute(f"PRAGMA journal_mode = {journal}")
+    return waited
 
 
 def put(part: Path, target: Path) -> None:
@@ -117,9 +152,9 @@ def set_aside(path: Path, target: Path) -> bool:
 
 
 def same_rights(path: Path, source: Path) -> None:
-    """Lets a file be read and written by those who may so with another."""
+    """Lets a file be read and written by those who may so with another, and by its owner."""
     with suppress(OSError):
-        shutil.copymode(source, path)
+        path.chmod(stat.S_IMODE(source.stat().st_mode) | stat.S_IWUSR)
 
 
 def _sync_folder(folder: Path) -> None:

@@ -34,10 +34,12 @@ State = Literal["none", "current", "older", "newer"]
 def reading(url: str) -> Iterator[Connection]:
     """The book for questions: a connection on one unchanging snapshot of it.
 
-    Raises CannotTell where there is no book, or none that this program can read.
+    Raises CannotTell where there is no book, or none that this program can read, and for a copy
+    that nobody can write: what happens now cannot be in it.
     """
+    _refuse_frozen(url)
     with _open(url, "ro") as conn:
-        _refuse_unless_current(conn, url)
+        refuse_unless_current(conn, url)
         yield conn
 
 
@@ -49,7 +51,7 @@ def writing(url: str) -> Iterator[Connection]:
     missing.
     """
     with _open(url, "rw") as conn:
-        _refuse_unless_current(conn, url)
+        refuse_unless_current(conn, url)
         if gone := guards.missing(conn):
             what = f"its guards are missing: {', '.join(gone)}"
             remedy = "find out who took them away, then run `checkwatch upgrade`"
@@ -62,7 +64,7 @@ def noting(url: str) -> Iterator[Connection]:
     """The book for what stands beside the entries; as `writing`, also where its guards are
     missing: that must be told to somebody."""
     with _open(url, "rw") as conn:
-        _refuse_unless_current(conn, url)
+        refuse_unless_current(conn, url)
         yield conn
 
 
@@ -159,14 +161,20 @@ def _refuse_no_file(path: Path, mode: Mode, where: str) -> None:
         raise CannotTell(Problem(where, "is a folder", "name a file in it with --db"))
     if size == 0 and mode != "rwc":
         raise CannotTell(Problem(where, "the file is empty, there is no book in it", _BEGIN))
-    if mode == "ro" and os.name == "posix" and guards.frozen(str(path)):
-        raise CannotTell(Problem(where, guards.UNWRITABLE, "give its keeper the right to write it"))
+
+
+def _refuse_frozen(url: str) -> None:
+    path = sqlite_path(url)
+    if path and os.name == "posix" and os.path.isfile(path) and guards.frozen(str(path)):
+        remedy = "give its keeper the right to write it"
+        raise CannotTell(Problem(shown(url), guards.UNWRITABLE, remedy))
 
 
 _BEGIN = "make one with `checkwatch begin`, or name another with --db"
 
 
-def _refuse_unless_current(conn: Connection, url: str) -> None:
+def refuse_unless_current(conn: Connection, url: str) -> None:
+    """Raises CannotTell where a database holds no book of this program's version."""
     state = state_of(conn)
     if state == "none":
         empty = not inspect(conn).get_table_names()
