@@ -24,6 +24,7 @@ from checkwatch.run import clock
 from checkwatch.run.desk import LEFT, Desk
 from checkwatch.run.fitting import elsewhere
 from checkwatch.run.pin import NeedsPin
+from checkwatch.store import committed
 from checkwatch.views import desk as words
 from checkwatch.views import fitted as fitted_words
 from checkwatch.views.report import Report
@@ -42,6 +43,7 @@ def desk(
     as all is said. Ctrl-D ends. Exit code: 0; from a pipe 2 if a line was not taken.
     """
     session = _Session(Desk(asking(ctx, db).db, typing_in))
+    committed.go_on()
     try:
         session.open()
         while True:

@@ -31,6 +31,7 @@ from checkwatch.run import clock
 from checkwatch.run.steps import AtMachine, Drawer, at_machine, open_notes, taken_up
 from checkwatch.run.world import Asked
 from checkwatch.run.write import Written
+from checkwatch.store import committed
 from checkwatch.views import answer, effect
 from checkwatch.views import steps as words
 from checkwatch.views.steps import Par
@@ -59,6 +60,7 @@ def steps(
     if not at.by:
         at = at._replace(by=_who())
     drawer = Drawer(at.url)
+    committed.go_on()
     if banner := at.look().banner:
         ask.say(banner)
     code = _least_work(at, drawer) if check is None else _check(at, drawer, check)

@@ -35,7 +35,7 @@ from checkwatch.exchange.people import read_people
 from checkwatch.exchange.places import read_places
 from checkwatch.rules.read import read_or_refuse
 from checkwatch.run.foresee import changing
-from checkwatch.store import journal, migrate, people
+from checkwatch.store import committed, journal, migrate, people
 
 #: The last moment of the example's log, and from when its second rulebook judges.
 _LAST = from_datetime(datetime(2026, 3, 12, 10, 40, tzinfo=UTC))
@@ -90,6 +90,8 @@ def build(url: str, now: Instant) -> int:
             count += 1
             if entry.ref:
                 numbers[entry.ref] = entry.seq
+    # Nobody misses the entries of an example.
+    committed.forget()
     return count
 
 

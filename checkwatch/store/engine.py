@@ -19,7 +19,7 @@ from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool
 
 from checkwatch.errors import CannotTell, Problem, WrongUse
-from checkwatch.store import guards, trouble
+from checkwatch.store import committed, guards, trouble
 
 #: Milliseconds that a writer waits for another before it gives up.
 PATIENCE = 10_000
@@ -144,6 +144,8 @@ def _open(url: str, mode: Mode) -> Iterator[Connection]:
                 conn.exec_driver_sql(f"SET LOCAL lock_timeout = {PATIENCE}")
                 conn.exec_driver_sql("SET LOCAL synchronous_commit = on")
             yield conn
+            wrote = committed.handed(conn.info)
+        committed.stand(wrote)
 
 
 def _refuse_no_file(path: Path, mode: Mode, where: str) -> None:

@@ -18,7 +18,7 @@ from sqlalchemy.exc import IntegrityError
 from checkwatch.core.entry import Adopted, Entry, Result
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso
 from checkwatch.errors import CannotTell, Problem, WrongUse
-from checkwatch.store import read
+from checkwatch.store import committed, read
 from checkwatch.store.columns import to_line
 from checkwatch.store.seal import NO_HASH, Line, sealed
 from checkwatch.store.tables import entry
@@ -145,6 +145,7 @@ class Pen:
         except IntegrityError:
             refuse_taken_refs(self._conn, [line.ref for line in self._waiting])
             raise
+        committed.put(self._conn.info, self._waiting[0].seq, self._waiting[-1].seq)
         self._waiting = []
 
     def _end_of(self, machine: str) -> _End:
