@@ -19,7 +19,6 @@ from checkwatch.answers.overdue import Owed
 from checkwatch.core.instant import (
     CLOCK_TOLERANCE,
     DAY,
-    FOREVER,
     MINUTE,
     SECOND,
     Instant,
@@ -131,14 +130,14 @@ def dead(
     below = f'<p class="doubt">{text(said)}</p>\n<p>{text(why)}</p>\n'
     body = "<p>No standing is shown: from here nobody can tell what is cleared.</p>\n"
     body += _foot(CAUTION_NO)
-    start = Instant(here.now - CLOCK_TOLERANCE)
+    start, until = Instant(here.now - CLOCK_TOLERANCE), _midnight(here)
     every = {INDEX: "", **names}
     return {
         name: Page(
             name,
             area,
             start,
-            FOREVER,
+            until,
             here.zone,
             framed(Frame(area or "all areas", title, banner), below, body, Fit()),
         )
@@ -160,15 +159,18 @@ def _as_of(refreshed: Instant, zone: tzinfo) -> str:
 
 
 def _steady_until(board: Board, here: Here, duty: Duty) -> Instant:
-    """The first instant at which a page would say something else, at the latest next midnight:
-    times of today are written without their day."""
-    at = board.question.at
+    """The first instant at which a page would say something else."""
     if board.doubts:
-        return FOREVER
-    tomorrow = wall(Instant(here.now + DAY), here.zone)
-    midnight = from_wall(tomorrow.replace(hour=0, minute=0, second=0, microsecond=0), here.zone)
+        return _midnight(here)
+    at = board.question.at
     ends = (end for m in board.machines for end in _ends(m.machine) if end > at)
-    return min(next_change(board, at), midnight, duty.steady_until(board.rows), *ends)
+    return min(next_change(board, at), _midnight(here), duty.steady_until(board.rows), *ends)
+
+
+def _midnight(here: Here) -> Instant:
+    """The end of the day: times of today are written without it."""
+    tomorrow = wall(Instant(here.now + DAY), here.zone)
+    return from_wall(tomorrow.replace(hour=0, minute=0, second=0, microsecond=0), here.zone)
 
 
 def _ends(machine: MachineStanding) -> Iterator[Instant]:

@@ -173,7 +173,11 @@ def test_a_page_does_not_outlast_the_time_at_which_work_begins() -> None:
 
 def test_a_page_holds_a_quarter_of_an_hour_at_most_and_never_over_midnight() -> None:
     assert until(twelve("12:00")) == t("12:15")
-    assert until(twelve("23:55")) == t("2026-03-13T00:00")
+    midnight = t("2026-03-13T00:00")
+    assert until(twelve("23:55")) == midnight
+    assert until(twelve("23:55", doubts=("why",))) == midnight
+    unread = dead({}, "why", t("22:00"), Here(ZONE, t("23:55")), "S", "")["index.html"]
+    assert unread.until == midnight
 
 
 # Names
