@@ -20,7 +20,6 @@ from checkwatch.core.logbook import Logbook
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.spelling import likeness, nearest_names
 
-
 #: Within so long the same label on the same machine was scanned twice, rather than fitted twice.
 _SCANNED_TWICE = HOUR
 

@@ -225,7 +225,7 @@ def test_where_items_have_one_happening_the_command_names_it(tmp_path: Path) -> 
     ("words", "said"),
     [
         ([], "AM-02: what was fitted is not said; type its label, or - and then scan it"),
-        (["--lot", "7A23"], "AM-02: what was fitted is not said; type its label, or - and then scan it"),
+        (["--lot", "7A23"], "AM-02: what was fitted is not said; type its label"),
         ([""], "label: is empty"),
         (["-"], "label: nothing came from standard input"),
         ([LABEL, "--lot", "8B11"], "--lot: '8B11' is typed, and the label says '7A23'"),

@@ -86,7 +86,8 @@ def test_a_pin_is_asked_for_at_a_terminal_and_the_next_person_is_another(tmp_pat
     assert "write it at a terminal" in piped(book, b"AM-02\nleak-test\np\n60\nkd\n")[2]
     terminal = Terminal(40, 50, "--db", str(book), "desk")
     terminal.wait("Machine >")
-    for line, then in (("AM-02", "what >"), ("leak-test", "stopped >"), ("p", "min >"), ("60", "Who >")):
+    asked = ["what >", "stopped >", "min >", "Who >"]
+    for line, then in zip(["AM-02", "leak-test", "p", "60"], asked, strict=True):
         terminal.types(line, then)
     assert '"I did this test"' in terminal.types("kd", "PIN:")
     assert "that is not their PIN" in terminal.types("4712", "again\nPIN:").replace("\n", " ")
