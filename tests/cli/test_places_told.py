@@ -75,8 +75,7 @@ def test_what_ends_a_room_ends_the_theatre_to_which_it_belongs(
     suite: Suite, options: list[str], verb: str
 ) -> None:
     assert suite.says("happened", "AM-05", "power-on", *options) == [
-        f"Theatre 1 (AM-01, AM-05) {verb} not cleared.",
-        f"Room 1 (AM-05) {verb} not cleared.",
+        f"Theatre 1 and Room 1: each {verb} not cleared.",
     ]
 
 
@@ -122,10 +121,7 @@ def test_a_move_tells_what_is_lacking_where_the_machine_stood(suite: Suite) -> N
 
 
 def test_of_several_machines_the_places_are_told_once_after_the_list(suite: Suite) -> None:
-    told = [
-        "Theatre 1 (AM-01, AM-05) is now not cleared.",
-        "Theatre 2 (AM-02) is now not cleared.",
-    ]
+    told = ["Theatre 1 and Theatre 2: each is now not cleared."]
     assert suite.says("happened", "power-on", "--area", "North", "--yes") == told
 
 
