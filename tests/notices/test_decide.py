@@ -100,6 +100,17 @@ def test_a_lapse_is_told_as_long_before_as_the_route_says() -> None:
     assert who(decided([lapse], routes, "11:00")) == ["day-engineer"]
 
 
+def test_lapses_close_to_each_other_are_told_together() -> None:
+    routes = '[[route]]\nkinds = ["lapse-soon"]\nto = ["engineer"]\nahead = "PT1H"\n'
+    lapses = [
+        matter(Kind.LAPSE_SOON, "09:00", until=t(until), occasion=until)
+        for until in ("12:00", "12:15", "12:16", "10:59")
+    ]
+    assert decided(lapses, routes, "10:59") == []
+    found = decided(lapses, routes, "11:00")
+    assert [notice.occasion for notice in found] == ["12:00", "12:15"]
+
+
 def test_during_a_case_a_lapse_is_told_to_the_coordinator_only() -> None:
     routes = '[[route]]\nkinds = ["lapse-soon"]\nto = ["engineer"]\nahead = "PT1H"\n'
     lapse = matter(Kind.LAPSE_SOON, "09:00", until=t("12:00"), in_use=True)

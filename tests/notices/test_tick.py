@@ -145,7 +145,10 @@ def test_a_lapse_is_told_before_and_only_for_places_on_duty(suite: str) -> None:
     write(suite, did("2026-03-11T10:00"))
     assert one.tick(t("2026-03-11T12:00")).again == t("2026-03-12T05:30")
     assert told(one.tick(t("05:30"))) == ["nightly-list 2026-03-12 05:30 to desk"]
-    assert one.tick(t("05:31")).again == t("09:00")
+    # It is looked at a little before, for the company of others; nobody is told yet.
+    assert one.tick(t("05:31")).again == t("08:45")
+    looked = one.tick(t("08:45"))
+    assert (told(looked), looked.again) == ([], t("09:00"))
     assert told(one.tick(t("09:00")))[0].startswith("lapse-soon ")
     write(suite, did("23:00"))
     assert [x for x in told(one.tick(t("2026-03-13T22:00"))) if "lapse" in x] == []

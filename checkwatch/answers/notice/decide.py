@@ -12,7 +12,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from checkwatch.answers.notice.kinds import MANNERS, Kind
-from checkwatch.answers.notice.matter import Matter
+from checkwatch.answers.notice.matter import EARLY, Matter
 from checkwatch.answers.notice.plan import COORDINATOR, Plan, Recipient, Route
 from checkwatch.core.instant import CLOCK_TOLERANCE, FOREVER, MINUTE, Instant
 from checkwatch.core.period import earlier, later
@@ -98,19 +98,36 @@ def decide(
     history = _History(past, now)
     due: dict[object, Due] = {}
     again: list[Instant] = []
-    for matter in matters:
-        for route in plan.routes:
-            if not route.concerns(matter.kind, matter.area):
-                continue
-            starts = _starts(matter, route, zone)
-            if starts > now:
-                again.append(starts)
-                continue
-            found = _Telling(matter, route, plan, history, now, zone)
-            for notice in found.notices():
+    near: list[tuple[Instant, Matter, _Telling]] = []
+    for matter, route in _told_by(matters, plan, now):
+        starts = _starts(matter, route, zone)
+        found = _Telling(matter, route, plan, history, now, zone)
+        if starts > now:
+            near.append((starts, matter, found))
+            continue
+        for notice in found.notices():
+            due.setdefault(notice.key, Due(notice, matter))
+        again.append(found.again)
+    lapses = {one.notice.recipient for one in due.values() if one.matter.kind is Kind.LAPSE_SOON}
+    for starts, matter, found in near:
+        for notice in found.notices():
+            if notice.recipient in lapses and starts <= now + EARLY:
                 due.setdefault(notice.key, Due(notice, matter))
-            again.append(found.again)
+            else:
+                again.append(starts)
     return Decided(tuple(due.values()), min(again, default=FOREVER))
+
+
+def _told_by(
+    matters: Iterable[Matter], plan: Plan, now: Instant
+) -> Iterator[tuple[Matter, Route]]:
+    """Each matter with each route that is about it; of a lapse that has come nobody is warned."""
+    for matter in matters:
+        if matter.kind is Kind.LAPSE_SOON and matter.until <= now:
+            continue
+        for route in plan.routes:
+            if route.concerns(matter.kind, matter.area):
+                yield matter, route
 
 
 def _starts(matter: Matter, route: Route, zone: ZoneInfo) -> Instant:

@@ -14,12 +14,17 @@ from checkwatch.answers.book import Book, Question
 from checkwatch.answers.notice.kinds import Kind
 from checkwatch.answers.unpaid import Unpaid, unpaid
 from checkwatch.core.entry import CaseEnd, CaseStart, EmergencyUse, Result, Severity
-from checkwatch.core.instant import FOREVER, Instant, iso
+from checkwatch.core.instant import FOREVER, MINUTE, Instant, iso
 from checkwatch.core.logbook import Logbook
 from checkwatch.core.period import Period, earlier
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import State
 from checkwatch.core.wording import inside, listed
+
+
+#: A lapse is a matter so long before anybody is told of it, so that several can be told together;
+#: and machines are looked at again at few times, not each at its own.
+EARLY, GRID = 15 * MINUTE, 5 * MINUTE
 
 
 class Matter(NamedTuple):
@@ -58,8 +63,8 @@ class Foreseen(NamedTuple):
 
 
 def foreseen(machine: str, book: Book, question: Question, ahead: Iterable[Period]) -> Foreseen:
-    """What people should hear of a machine; `ahead` are the times before a lapse at which one is
-    told of it."""
+    """What people should hear of a machine now, or in `EARLY`; `ahead` are the times before a lapse
+    at which one is told of it."""
     standing = book.standing(machine, question)
     if standing.rulebook is None or standing.log.enrolled is None or standing.log.retired:
         return Foreseen((), FOREVER)
@@ -77,11 +82,15 @@ def foreseen(machine: str, book: Book, question: Question, ahead: Iterable[Perio
     periods = tuple(ahead)
     found = [*_faults(standing, head), *_exceptions(standing, head, question.at)]
     kind = place.place_kind if place else ""
-    again = book.judge(machine, question).changes(question.at, FOREVER)[:1]
+    # Whatever else comes with time alone: use by exception is over, other rules begin to judge.
+    again = [entry.until for entry in standing.log.entries if isinstance(entry, EmergencyUse)]
+    again += (version.start for version in book.versions.adopted)
     for told, matter in _lapses(standing, head, kind, periods):
-        if any(at <= question.at for at in told):
+        looks = [Instant((at - EARLY) // GRID * GRID) for at in told]
+        if any(at <= question.at for at in looks):
             found.append(matter)
-        again += (at for at in told if at > question.at)
+        again += looks
+    again = [at for at in again if at > question.at]
     return Foreseen(tuple(found), min(again, default=FOREVER))
 
 
