@@ -58,13 +58,13 @@ def asked(prompt: str) -> str:
 
     Raises KeyboardInterrupt at its end.
     """
-    if not sys.stdin.isatty():
+    try:
+        if sys.stdin.isatty():
+            return getpass(prompt, sys.stderr)
         line = sys.stdin.readline(_LONGEST)
         if not line:
             raise WrongUse(Problem("PIN", "standard input has ended", "give the PIN on a line"))
         return line.rstrip("\r\n")
-    try:
-        return getpass(prompt, sys.stderr)
     except EOFError:
         raise KeyboardInterrupt from None
     except UnicodeDecodeError:

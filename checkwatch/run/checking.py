@@ -12,8 +12,8 @@ from sqlalchemy import Connection
 
 from checkwatch.core.instant import CLOCK_TOLERANCE, Instant, iso
 from checkwatch.errors import CannotTell
-from checkwatch.store import chains, engine, guards, health, read
-from checkwatch.views.words import relative
+from checkwatch.store import chains, engine, guards, health, people, read
+from checkwatch.views.words import listed, relative
 
 #: Bytes that should be free, beside those of a copy of the book. Ours, without a source.
 _ROOM = 100_000_000
@@ -49,6 +49,7 @@ def check(url: str, now: Instant) -> Iterator[Finding]:
     yield _asked(url, "pages", _pages)
     yield _asked(url, "guards", _guards)
     yield _asked(url, "entries", _entries)
+    yield _asked(url, "people", _people)
     yield _asked(url, "clock", lambda conn: _clock(conn, now))
     if path is not None:
         yield _asked(url, "use", lambda conn: _use(conn, path))
@@ -95,6 +96,14 @@ def _entries(conn: Connection) -> Finding:
         remedy = "keep the book, and go on with a backup: `checkwatch book restore`"
         return Finding(Verdict.WRONG, "entries", what, remedy)
     return Finding(Verdict.GOOD, "entries", "every one is as it was written")
+
+
+def _people(conn: Connection) -> Finding:
+    if found := people.unreadable(conn):
+        what = f"the training of {listed(found)} cannot be read: untrained, and without roles"
+        remedy = "`checkwatch people --erase` each, and read the people file in again"
+        return Finding(Verdict.BEWARE, "people", what, remedy)
+    return Finding(Verdict.GOOD, "people", "what is known of each can be read")
 
 
 def _clock(conn: Connection, now: Instant) -> Finding:

@@ -105,7 +105,7 @@ def sign(url: str, now: Instant, code: str, pin: str) -> Signature:
         if now < held.after:
             what = f"{plural(held.wrong, 'wrong PIN')} in a row: none is looked at yet"
             raise WrongUse(Problem(person.code, what, f"wait {_minutes(held.after - now)}"))
-        is_right = _is_right(held.hashed, pin)
+        is_right = _is_right(person.code, held.hashed, pin)
         wrong = 0 if is_right else held.wrong + 1
         pause = _pause(wrong)
         after = Instant(now + pause) if pause else Instant(0)
@@ -161,11 +161,20 @@ def _hasher() -> PasswordHasher:
     return PasswordHasher()
 
 
-def _is_right(hashed: str, pin: str) -> bool:
+def _is_right(code: str, hashed: str, pin: str) -> bool:
+    """Whether a PIN is that of a person; WrongUse where nobody can say that any more."""
     hasher = _hasher()
-    from argon2.exceptions import VerifyMismatchError
+    from argon2.exceptions import Argon2Error, VerifyMismatchError
 
     try:
-        return hasher.verify(hashed, pin)
+        typed = pin.encode()
+    except UnicodeEncodeError:  # bytes of standard input that are no text
+        return False
+    try:
+        return hasher.verify(hashed, typed)
     except VerifyMismatchError:
         return False
+    except (Argon2Error, ValueError):
+        what = "the book holds their PIN in a form that nobody can read"
+        remedy = f"`checkwatch people --erase {code}`, read the people file in again, set a new one"
+        raise WrongUse(Problem(code, what, remedy)) from None

@@ -29,16 +29,27 @@ class Pin(NamedTuple):
 
 
 def everybody(conn: Connection) -> People:
-    """Everybody whom the book knows, by code."""
-    return People(
-        Person(
-            code=code,
-            name=name,
-            roles=tuple(roles.split()),
-            trained=_read_trained(trained),
-            is_shared=bool(shared),
-        )
-        for code, name, roles, trained, shared in conn.execute(_ALL.order_by(people.c.code))
+    """Everybody whom the book knows, by code. Whose training cannot be read is untrained and
+    without roles: faults must be written all the same."""
+    return People(_person(*row) for row in conn.execute(_ALL.order_by(people.c.code)))
+
+
+def unreadable(conn: Connection) -> list[str]:
+    """The codes of those whose training cannot be read."""
+    rows = conn.execute(select(people.c.code, people.c.trained).order_by(people.c.code))
+    return [code for code, trained in rows if _read_trained(trained) is None]
+
+
+def _person(code: str, name: str, roles: str, trained: str, shared: int) -> Person:
+    found = _read_trained(trained)
+    if found is None:
+        return Person(code=code, name=name, is_shared=bool(shared))
+    return Person(
+        code=code,
+        name=name,
+        roles=tuple(roles.split()),
+        trained=found,
+        is_shared=bool(shared),
     )
 
 
@@ -91,11 +102,15 @@ def _leave_no_trace(conn: Connection) -> None:
         conn.exec_driver_sql("PRAGMA secure_delete = ON")
 
 
-def _read_trained(text: str) -> tuple[Training, ...]:
-    return tuple(
-        Training(kind, None if until is None else date.fromisoformat(until))
-        for kind, until in json.loads(text).items()
-    )
+def _read_trained(text: str) -> tuple[Training, ...] | None:
+    """None for what this program did not write."""
+    try:
+        return tuple(
+            Training(kind, None if until is None else date.fromisoformat(until))
+            for kind, until in json.loads(text).items()
+        )
+    except (ValueError, TypeError, AttributeError, RecursionError):
+        return None
 
 
 def _written_trained(trained: Iterable[Training]) -> str:

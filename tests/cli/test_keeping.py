@@ -314,9 +314,12 @@ def verdicts(said: Said) -> dict[str, str]:
     return {part: verdict for verdict, part, *_ in rows}
 
 
+PARTS = ("book", "pages", "guards", "entries", "people", "clock", "use", "room")
+
+
 def test_a_sound_book_is_good_in_every_part(small: str) -> None:
     found = verdicts(ask(small, "book", "check"))
-    assert set(found) == {"book", "pages", "guards", "entries", "clock", "use", "room"}
+    assert set(found) == set(PARTS)
     assert set(found.values()) == {"good"}
 
 
@@ -339,6 +342,19 @@ def test_what_is_wrong_is_told_with_its_remedy(
     said = ask(small, "book", "check", code=1)
     assert verdicts(said)[part] == "wrong"
     assert remedy in " ".join(said.out.split())
+
+
+def test_what_of_a_person_cannot_be_read_is_told_and_stops_no_fault(small: str) -> None:
+    with closing(sqlite3.connect(small)) as conn, conn:
+        conn.execute(
+            "INSERT INTO people (code, name, trained) VALUES ('kd', '', '{\"x\": \"soon\"}')"
+        )
+    said = ask(small, "book", "check")
+    assert verdicts(said)["people"] == "beware"
+    assert "the training of kd cannot be read" in " ".join(said.out.split())
+    ask(small, "fault", "AM-01", "stop-use", "--note", "valve", "--by", "kd")
+    ask(small, "people", "--erase", "kd", "--yes")
+    assert verdicts(ask(small, "book", "check"))["people"] == "good"
 
 
 def test_a_page_that_was_written_over_is_found(small: str) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import closing
@@ -13,7 +15,7 @@ import pytest
 from freezegun import freeze_time
 
 from tests.cli.clocked import FLEET, RULES
-from tests.cli.line import Said, run
+from tests.cli.line import PROGRAM, Said, run
 from tests.terminal import Terminal
 
 SIGNATURES = """
@@ -221,6 +223,37 @@ def test_of_a_pin_only_a_hash_is_kept(book: str) -> None:
     with closing(sqlite3.connect(book)) as conn:
         ((held,),) = conn.execute("SELECT pin FROM people WHERE code = 'kd'").fetchall()
     assert held.startswith("$argon2id$v=19$")
+
+
+@pytest.mark.parametrize("held", ["x", "é", "$argon2id$v=19$m=65536,t=3,p=4$AAAA"])
+def test_a_pin_that_the_book_holds_spoilt_is_told_with_the_way_out(
+    book: str, tmp_path: Path, held: str
+) -> None:
+    with closing(sqlite3.connect(book)) as conn, conn:
+        conn.execute("UPDATE people SET pin = ? WHERE code = 'EB'", (held,))
+    said = typed(book, "2468", *RETURN)
+    assert (said.code, newest(book)["what"]) == (2, "enrolled")
+    assert said.err.endswith(
+        "EB: the book holds their PIN in a form that nobody can read; `checkwatch people --erase"
+        " EB`, read the people file in again, set a new one\n"
+    )
+    test_who_is_erased_and_read_in_again_has_none(book, tmp_path)
+
+
+def test_bytes_that_are_no_text_are_a_wrong_pin(book: str) -> None:
+    """As Python gives them where a stream is to take any; and where it is not, they are refused."""
+    said = typed(book, "2468\udcff", *RETURN)
+    assert "EB: that is not their PIN; nothing was written; try again" in said.err
+    done = subprocess.run(
+        [*PROGRAM, "--db", book, *RETURN, "--pin-stdin"],
+        input=b"2468\xff\n",
+        env={**os.environ, "PYTHONUTF8": "0", "PYTHONIOENCODING": "utf-8:strict"},
+        capture_output=True,
+        check=False,
+    )
+    assert done.returncode == 2, done
+    assert done.stderr.endswith(b"PIN: holds what is no letter; type letters and digits\n")
+    assert newest(book)["what"] == "enrolled"
 
 
 def test_who_is_erased_and_read_in_again_has_none(book: str, tmp_path: Path) -> None:

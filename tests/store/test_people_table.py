@@ -50,12 +50,32 @@ def test_who_is_put_again_is_said_otherwise_and_keeps_the_pin(book: str) -> None
         assert people.with_pin(conn) == {"EB"}
 
 
+@pytest.mark.parametrize(
+    "held", ['{"ventilator": "soon"}', '{"ventilator": 3}', '["ventilator"]', "x", "", "[" * 9999]
+)
+def test_whose_training_cannot_be_read_is_untrained_and_stops_nobody(book: str, held: str) -> None:
+    with writing(book) as conn:
+        people.put(conn, [ROOM, EB])
+        conn.execute(
+            people.people.update().where(people.people.c.code == "EB").values(trained=held)
+        )
+    assert known(book) == [Person(code="EB", name="E. Bø"), ROOM]
+    with reading(book) as conn:
+        assert people.unreadable(conn) == ["EB"]
+    with writing(book) as conn:
+        people.erase(conn, "EB")
+        people.put(conn, [EB])
+        assert (people.unreadable(conn), [*people.everybody(conn)]) == ([], [EB, ROOM])
+
+
 def test_who_is_erased_is_gone_from_the_file_too(tmp_path: Path) -> None:
     book = str(tmp_path / "book.db")
     migrate.create(book)
     with writing(book) as conn:
         people.put(conn, [EB, ROOM])
     with writing(book) as conn:
+        # As SQLite is where nobody has built it otherwise.
+        conn.exec_driver_sql("PRAGMA secure_delete = OFF")
         people.erase(conn, "EB")
     assert known(book) == [ROOM]
     files = list(tmp_path.iterdir())
