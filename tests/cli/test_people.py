@@ -343,10 +343,12 @@ def test_a_fail_by_somebody_unknown_counts_as_one(book: str) -> None:
 def test_a_book_of_an_older_version_says_so_and_knows_nobody_once_it_is_upgraded(
     book: str,
 ) -> None:
-    """As its tables were before roles and training."""
+    """As its tables were before roles, training and notices."""
     with closing(sqlite3.connect(book)) as conn, conn:
         for column in ("roles", "trained", "shared", "pin", "pin_wrong", "pin_after"):
             conn.execute(f"ALTER TABLE people DROP COLUMN {column}")
+        for table in ("watcher", "heard", "message", "notice"):
+            conn.execute(f"DROP TABLE {table}")
         conn.execute("UPDATE book_schema SET version_num = '0002'")
     for words in (["cleared", "AM-02"], ["people"], [*PASS, "--by", "kd"]):
         said = now(book, *words)
