@@ -16,6 +16,7 @@ from checkwatch.answers.overdue import overdue
 from checkwatch.cli.options import Asking, At, Db, Json, KnownAt, asking
 from checkwatch.cli.show import on_screen, show, tell
 from checkwatch.run import clock
+from checkwatch.run.watcher.status import last_look
 from checkwatch.run.world import Asked, ask
 from checkwatch.views import answer, document, lists
 
@@ -40,24 +41,26 @@ def board(
     asked = ask(asked_with.db, clock.now(), at=asked_with.at, known_at=asked_with.known_at)
     found = board_of(asked.book, asked.question)
     if asked_with.json:
-        print(document.to_text(document.board(found)))
+        looked = last_look(asked_with.db)
+        print(document.to_text(document.board(found, looked)))
     else:
-        _print(asked)
+        _print(asked, asked_with.db)
     raise typer.Exit(errors.CANNOT_TELL if found.doubts else errors.YES)
 
 
-def _frame(asked: Asked) -> Frame:
+def _frame(asked: Asked, url: str) -> Frame:
     from checkwatch.views.board import Frame
 
-    return Frame(asked.title.removeprefix("EXAMPLE, "), asked.zone, bool(asked.banner))
+    title = asked.title.removeprefix("EXAMPLE, ")
+    return Frame(title, asked.zone, bool(asked.banner), last_look(url))
 
 
-def _print(asked: Asked) -> None:
+def _print(asked: Asked, url: str) -> None:
     from checkwatch.views.board import Screen, plain
     from checkwatch.views.todo import tasks
 
     found = board_of(asked.book, asked.question)
-    todo, frame = tasks(found), _frame(asked)
+    todo, frame = tasks(found), _frame(asked, url)
     if not on_screen():
         print(plain(found, todo, frame))
         return
@@ -76,7 +79,7 @@ def _live(url: str) -> None:
 
     def load() -> tuple[Board, Frame]:
         asked = following.ask(clock.now())
-        return board_of(asked.book, asked.question), _frame(asked)
+        return board_of(asked.book, asked.question), _frame(asked, url)
 
     live(load, clock.now, Console(highlight=False))
 
@@ -89,7 +92,7 @@ def demo() -> None:
     tell("building the example: three weeks of an invented theatre suite ...")
     count = build(str(path), clock.now())
     asked = ask(str(path), clock.now())
-    _print(asked)
+    _print(asked, str(path))
     for name in ("Theatre 4", "Theatre 2"):
         _heading(f"checkwatch cleared '{name}'")
         found = cleared(name, asked.book, asked.question)

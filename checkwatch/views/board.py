@@ -16,6 +16,7 @@ from rich.console import Console, ConsoleOptions, RenderResult
 from rich.text import Text
 
 from checkwatch.answers.board import Board
+from checkwatch.answers.notice.watching import is_watching
 from checkwatch.core.attempt import plain as number
 from checkwatch.core.instant import MINUTE, SECOND, Instant, to_datetime
 from checkwatch.views.fleet import WIDE, Fleet, counts, fitted, full
@@ -23,6 +24,7 @@ from checkwatch.views.grid import Cell, broken, cell, cut, line, lines, packed, 
 from checkwatch.views.narrow import NARROW, stacked
 from checkwatch.views.report import LONGEST
 from checkwatch.views.todo import Task
+from checkwatch.views.watching import sentence
 from checkwatch.views.words import Here, duration, harmless, listed, plural, relative
 
 CAUTION = "A recorded check proves no machine safe; its user checks and decides."
@@ -32,11 +34,13 @@ _TODO_PART = 3
 
 
 class Frame(NamedTuple):
-    """What stands around a board: the rulebook's title and zone; whether its data is invented."""
+    """What stands around a board: the rulebook's title and zone; whether its data is invented; when
+    a watcher last looked, None where none ever did."""
 
     title: str
     zone: tzinfo
     example: bool = False
+    looked: Instant | None = None
 
 
 class Late(NamedTuple):
@@ -144,6 +148,9 @@ def _head(fleet: Fleet, shown: Screen, width: int | None) -> list[Text]:
     written = "nothing is written yet"
     if board.newest is not None:
         written = f"last written {here.real.when(board.newest)}"
+    looked = shown.frame.looked
+    if looked is not None and is_watching(looked, shown.now):
+        written += f"; watched {to_datetime(looked, here.zone):%H:%M:%S}"
     found = [title, *more, *_spread(counted, written, width)]
     found += [text for told in _reservations(fleet, shown) for text in _texts(told, width, "bold")]
     return found
@@ -181,6 +188,8 @@ def _reservations(fleet: Fleet, shown: Screen) -> list[str]:
     if board.doubts:
         doubts = listed(board.doubts)
         found.append(f"The book is not believed, so every standing is unknown: {doubts}")
+    if shown.frame.looked is not None and not is_watching(shown.frame.looked, shown.now):
+        found.append(sentence(shown.frame.looked, here.real, watches=False))
     if shown.late is not None:
         since = clock(shown.late.read, here.zone)
         age = _age(shown.now - shown.late.read)

@@ -70,12 +70,13 @@ def which(answer: Which) -> Document:
     }
 
 
-def board(answer: Board) -> Document:
-    """Of `board --once --json`."""
+def board(answer: Board, looked: Instant | None = None) -> Document:
+    """Of `board --once --json`; `looked` is when a watcher last did."""
     document: Document = {
         "at": _instant(answer.question.at),
         "known_at": _instant(answer.question.known_at),
         "machines": [_placed(placed) for placed in answer.machines],
+        "watcher_looked": _instant(looked),
     }
     return _doubted(document, answer.doubts)
 

@@ -12,7 +12,7 @@ from checkwatch.views.words import Here, plural
 
 def watching(answer: Watching, here: Here) -> Report:
     """Whether anybody watches, then what nobody took, then what was told last."""
-    report: Report = [sentence(answer.looked, here, answer.somebody_watches)]
+    report: Report = [sentence(answer.looked, here, watches=answer.somebody_watches)]
     if answer.started is not None and answer.somebody_watches:
         report.append(f"It began {here.dated(answer.started)}.")
     if answer.undelivered:
@@ -32,7 +32,7 @@ def watching(answer: Watching, here: Here) -> Report:
     return report
 
 
-def sentence(looked: Instant | None, here: Here, watches: bool) -> str:
+def sentence(looked: Instant | None, here: Here, *, watches: bool) -> str:
     """Whether anybody watches, in one sentence."""
     if looked is None:
         return "No watcher has ever looked at this book."

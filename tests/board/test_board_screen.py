@@ -276,3 +276,13 @@ def test_colour_comes_after_the_word_and_goes_without_loss() -> None:
     stripped = re.sub(r"\x1b\[[\d;]*m", "", coloured)
     assert stripped == re.sub(r"\x1b\[[\d;]*m", "", colourless)
     assert KIND not in stripped
+
+
+def test_the_board_says_when_a_watcher_last_looked() -> None:
+    given = many(2)
+    watched = Frame("Saltmere theatres", ZONE, looked=t("06:49:50"))
+    assert "watched 06:49:50" in plain(given, (), watched)
+    gone = Frame("Saltmere theatres", ZONE, looked=t("06:48:00"))
+    for shown in (plain(given, (), gone), printed(screen(given, 24, gone), 80)):
+        assert "NOBODY WATCHES: the watcher last looked at 06:48 GMT" in " ".join(shown.split())
+    assert "WATCH" not in plain(given, (), FRAME).upper()

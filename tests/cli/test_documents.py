@@ -91,7 +91,7 @@ def test_which(suite: str) -> None:
 
 def test_board(suite: str) -> None:
     document = asked("board", "--once", "--db", suite)
-    assert set(document) == {"at", "known_at", "machines"}
+    assert set(document) == {"at", "known_at", "machines", "watcher_looked"}
     assert all(set(machine) == MACHINE for machine in document["machines"])
     checks = [check for machine in document["machines"] for check in machine["checks"]]
     assert all(set(check) == CHECK for check in checks)

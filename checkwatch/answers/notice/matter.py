@@ -21,7 +21,6 @@ from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import State
 from checkwatch.core.wording import inside, listed
 
-
 #: A lapse is a matter so long before anybody is told of it, so that several can be told together;
 #: and machines are looked at again at few times, not each at its own.
 EARLY, GRID = 15 * MINUTE, 5 * MINUTE

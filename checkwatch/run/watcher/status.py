@@ -13,6 +13,13 @@ from checkwatch.store.outbox import Message
 _SHOWN = 10
 
 
+def last_look(url: str) -> Instant | None:
+    """When a watcher last looked; None where none ever did. CannotTell as `watching`."""
+    with engine.reading(url) as conn:
+        standing = lease.lease(conn)
+    return standing.ticked if standing else None
+
+
 def watching(url: str, now: Instant) -> Watching:
     """How watching goes by now; CannotTell where there is no book to read."""
     with engine.reading(url) as conn:
