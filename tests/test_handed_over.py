@@ -145,3 +145,16 @@ def test_of_a_book_that_is_not_believed_nothing_is_handed_over() -> None:
     assert (found.places, found.machines, found.open.matters, found.soon) == ((), (), (), ())
     text = plain(report(found, Here(ZONE, t("15:20"))))
     assert text == ("Nothing can be handed over: the book is not believed: the clock is behind.")
+
+
+def test_that_the_book_was_put_back_stands_on_top_until_the_gates_are_done() -> None:
+    again = wrote(e.Restored, "AM-04", "12:00", by="ld", note="from the backup of 07:30 GMT")
+    known = [enrolled("AM-04"), passed("AM-04", "self-test", "06:00"), again]
+    text = plain(report(page(book(rules(), *known)), Here(ZONE, t("15:20"))))
+    second = " ".join(text.split("\n\n")[1].split())
+    assert second.startswith("The book was put back from the backup of 07:30 GMT: at 12:00 GMT")
+    assert second.endswith("The gates of 1 machine are not done since: AM-04.")
+    assert "1 entry was written: 1 record that the book was put back." in text
+    assert "Nothing else is open." in text
+    done = page(book(rules(), *known, passed("AM-04", "self-test", "13:00")))
+    assert "The book was put back" not in plain(report(done, Here(ZONE, t("15:20"))))

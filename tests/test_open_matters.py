@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 
 from checkwatch.answers.book import Book
-from checkwatch.answers.open_matters import Matter, What, open_matters
+from checkwatch.answers.open_matters import Matter, Open, What, open_matters
 from checkwatch.core import entry as e
 from checkwatch.core.entry import Outcome, Severity
 from checkwatch.core.rulebook import PlaceKind, Role
-from checkwatch.views.open_matters import command
+from checkwatch.views.open_matters import command, said
 from checkwatch.views.open_matters import open_matters as report
 from checkwatch.views.report import plain
 from checkwatch.views.words import Here
@@ -284,3 +284,70 @@ def test_the_kind_of_the_machine_is_that_of_the_stand_in() -> None:
     kit = enrolled("KIT-1", "Theatre 4", kind="room-kit")
     (matter,) = matters(enrolled("AM-04"), *READY, kit, OUT, ready=False)
     assert (matter.machine.machine, matter.instead and matter.instead.machines) == ("AM-04", ())
+
+
+@pytest.mark.parametrize("outcome", [Outcome.STOPPED, Outcome.BEGUN])
+def test_a_first_test_that_was_broken_off_accepts_nothing(outcome: Outcome) -> None:
+    tried = did("AM-04", "self-test", outcome, "08:00")
+    found = matters(enrolled("AM-04"), tried, ready=False)
+    (matter,) = [one for one in found if one.what is What.NEVER_DONE]
+    assert [one.code for one in matter.checks] == ["self-test", "leak-test"]
+    assert said(matter, Here(ZONE, t("15:20"))).endswith("never done so that it counted")
+    half = matters(enrolled("AM-04"), tried, passed("AM-04", "leak-test", "09:00"), ready=False)
+    assert [one.code for one in half[-1].checks] == ["self-test"]
+    failed = did("AM-04", "self-test", Outcome.FAIL, "09:00")
+    assert [one.what for one in matters(enrolled("AM-04"), tried, failed, ready=False)] == [
+        What.FAILED
+    ]
+    done = passed("AM-04", "self-test", "09:00")
+    voided = happened("AM-04", "power-on", "10:00")
+    assert matters(enrolled("AM-04"), tried, done, voided, ready=False) == ()
+
+
+# A book that was put back
+
+
+def put_back(*entries: e.Entry, at: str = "15:20") -> Open:
+    """Of a book that was put back at 12:00 with AM-04, AM-05 and AM-06, the last withdrawn."""
+    again = [
+        wrote(
+            e.Restored, tag, "12:00", by="ld", note="from the backup of Thu 12 Mar 2026 07:30 GMT"
+        )
+        for tag in ("AM-04", "AM-05", "AM-06")
+    ]
+    machines = [enrolled("AM-04"), *READY, enrolled("AM-05"), enrolled("AM-06")]
+    out = wrote(e.Withdrawn, "AM-06", "07:20")
+    return open_matters(book(RULES, *machines, out, *again, *entries), ask(at))
+
+
+def test_a_book_that_was_put_back_is_told_of_until_each_gate_is_done() -> None:
+    """What the backup lacks no entry says: so it stays until somebody stood at each machine."""
+
+    def waiting(*entries: e.Entry) -> list[str]:
+        told = put_back(*entries).put_back
+        return [one.machine for one in told.machines] if told else []
+
+    assert put_back(at="11:59").put_back is None
+    assert waiting() == ["AM-04", "AM-05"]
+    half, whole = passed("AM-04", "leak-test", "13:00"), passed("AM-04", "self-test", "13:00")
+    assert waiting(half) == ["AM-04", "AM-05"]
+    assert waiting(whole) == ["AM-05"]
+    assert waiting(whole, happened("AM-04", "power-on", "14:00")) == ["AM-05"]
+    other = passed("AM-05", "self-test", "13:30")
+    assert put_back(whole, other).put_back is None
+    back = wrote(e.Returned, "AM-06", "14:00")
+    assert waiting(whole, other, back) == ["AM-06"]
+
+
+def test_what_a_book_that_was_put_back_lacks_is_said_to_every_role() -> None:
+    here = Here(ZONE, t("15:20"))
+    for role in ("", "engineer", "coordinator"):
+        found = put_back()._replace(role=role)
+        assert (
+            "The book was put back from the backup of Thu 12 Mar 2026 07:30 GMT: at 12:00 GMT, 3 h"
+            " 20 min ago, by ld. Faults, limits and withdrawals that were written after that backup"
+            " are missing: write them before you test. The gates of 2 machines are not done since:"
+            " AM-04 and AM-05."
+        ) in " ".join(plain(report(found, here)).split())
+    alone = put_back()._replace(matters=())
+    assert plain(report(alone, here)).startswith("Nothing else is open.")

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.least_work import NO_WORK, Work, engineer_needed, least_work
+from checkwatch.answers.put_back import PutBack, put_back
 from checkwatch.answers.unpaid import Unpaid, unpaid
 from checkwatch.core.attempt import Attempt
 from checkwatch.core.entry import (
@@ -29,7 +30,7 @@ from checkwatch.core.entry import (
 from checkwatch.core.instant import Instant
 from checkwatch.core.rulebook import Check, Role, Rulebook
 from checkwatch.core.standing import CheckState, MachineStanding
-from checkwatch.core.states import ORDER, State
+from checkwatch.core.states import ORDER
 
 
 class What(StrEnum):
@@ -79,7 +80,7 @@ class Matter(NamedTuple):
 
 class Open(NamedTuple):
     """The answer. `roles` are those that can be asked for, by their code; `role` is the one that
-    was, empty for all."""
+    was, empty for all. `put_back` is everybody's."""
 
     question: Question
     matters: tuple[Matter, ...]
@@ -87,6 +88,7 @@ class Open(NamedTuple):
     role: str = ""
     doubts: tuple[str, ...] = ()
     newest: Instant | None = None
+    put_back: PutBack | None = None
 
 
 #: Whose matters they are where the rules name no role for them.
@@ -100,6 +102,7 @@ def open_matters(book: Book, question: Question, role: str = "") -> Open:
     if rulebook is not None:
         roles |= rulebook.roles
     found: list[Matter] = []
+    fleet: list[MachineStanding] = []
     if rulebook is not None and not book.doubts:
         fleet = book.fleet(question)
         for machine in fleet:
@@ -114,6 +117,7 @@ def open_matters(book: Book, question: Question, role: str = "") -> Open:
         role,
         book.doubts,
         book.newest,
+        put_back(fleet),
     )
 
 
@@ -254,10 +258,18 @@ def _under_way(machine: MachineStanding, rulebook: Rulebook) -> Iterator[Matter]
 
 
 def _never_done(machine: MachineStanding) -> Iterator[Matter]:
-    """A machine on loan that waits for its acceptance, or a new one."""
-    gates = [gate for gate in machine.gates if gate.state is State.NEVER]
+    """A machine on loan that waits for its acceptance, or a new one: also where a first test was
+    broken off, which accepts nothing."""
     enrolled = machine.log.enrolled
-    if gates and enrolled is not None:
+    if enrolled is None:
+        return
+    # Since its commissioning is since when a gate is not ready that never was.
+    gates = [
+        gate
+        for gate in machine.gates
+        if not (gate.ready or gate.failed) and gate.since == enrolled.at
+    ]
+    if gates:
         work = least_work(machine)
         yield Matter(What.NEVER_DONE, machine, enrolled.at, enrolled, _checks(gates), to_clear=work)
 

@@ -54,7 +54,7 @@ def open_(
         show(matters.open_matters(found, asked.here), asked.banner)
     if found.doubts:
         raise typer.Exit(errors.CANNOT_TELL)
-    raise typer.Exit(errors.NO if found.matters else errors.YES)
+    raise typer.Exit(errors.NO if found.matters or found.put_back else errors.YES)
 
 
 def handover(

@@ -14,7 +14,7 @@ NOUNS = {
     "fault-closed": "the closing of a fault",
     "case-start": "the start of a case",
     "case-end": "the end of a case",
-    "restored": "the return of the book from a backup",
+    "restored": "the book being put back from a backup",
 }
 
 #: Monday first; cut to three letters where there is little room.

@@ -15,7 +15,7 @@ from checkwatch.views.answer import CAUTION_YES
 from checkwatch.views.document import Document
 from checkwatch.views.entry import closing
 from checkwatch.views.open_matters import document as open_document
-from checkwatch.views.open_matters import said, where
+from checkwatch.views.open_matters import put_back, put_back_document, said, where
 from checkwatch.views.reason import said as noted
 from checkwatch.views.report import Report, Table
 from checkwatch.views.unpaid import nth
@@ -53,7 +53,7 @@ _KINDS: dict[type[e.Entry], tuple[str, str]] = {
     e.Note: ("note", "notes"),
     e.Enrolled: ("enrolment", "enrolments"),
     e.Retired: ("retirement", "retirements"),
-    e.Restored: ("return from a backup", "returns from a backup"),
+    e.Restored: ("record that the book was put back", "records that the book was put back"),
     e.Happening: ("happening", "happenings"),
 }
 
@@ -63,6 +63,8 @@ def handover(page: Handover, here: Here) -> Report:
     if page.doubts:
         return [f"Nothing can be handed over: the book is not believed: {listed(page.doubts)}."]
     report: Report = [_heading(page, here)]
+    if page.open.put_back is not None:
+        report += ["", put_back(page.open.put_back, here)]
     report += _changes("places", page.places, here, page.since)
     report += _changes("machines", page.machines, here, page.since)
     if page.moves:
@@ -174,7 +176,8 @@ def _open(page: Handover, here: Here) -> Report:
     """One line for each matter; the exceptions stand above."""
     matters = [one for one in page.open.matters if one.what is not What.EXCEPTION]
     if not matters:
-        return ["", f"Nothing {'else ' if page.exceptions else ''}is open."]
+        else_ = "else " if page.exceptions or page.open.put_back else ""
+        return ["", f"Nothing {else_}is open."]
     report: Report = ["", "Open, and what to do: `checkwatch open`"]
     report += [f"  {where(matter)}: {said(matter, here)}." for matter in matters[:_MATTERS]]
     more = len(matters[_MATTERS:])
@@ -220,6 +223,7 @@ def document(page: Handover) -> Document:
         "adopted": [one.seq for one in page.adopted],
         "exceptions": [_exception(one) for one in page.exceptions],
         "faults_closed": [_closed(one) for one in page.faults],
+        "put_back": put_back_document(page.open.put_back),
         "open": open_document(page.open)["matters"],
         "soon": [_lapse(one) for one in page.soon],
     }

@@ -6,6 +6,7 @@ import shlex
 from collections.abc import Iterable
 
 from checkwatch.answers.open_matters import Instead, Matter, Open, What
+from checkwatch.answers.put_back import PutBack
 from checkwatch.answers.unpaid import Unpaid
 from checkwatch.core.entry import Closing, Flag, Result
 from checkwatch.core.instant import iso
@@ -24,12 +25,17 @@ from checkwatch.views.words import (
     with_article,
 )
 
+#: So many machines are named; the rest is counted.
+_NAMES = 12
+
 _HOW = listed((one.value for one in Closing), "or")
 
 
 def open_matters(answer: Open, here: Here) -> Report:
     """How much is open, then each matter, by whose it is."""
     report: Report = [_how_much(answer, here)]
+    if answer.put_back is not None:
+        report += ["", put_back(answer.put_back, here)]
     for whose in dict.fromkeys(matter.whose for matter in answer.matters):
         report += ["", f"For the {_titles(whose)}"]
         for matter in answer.matters:
@@ -54,7 +60,8 @@ def _how_much(answer: Open, here: Here) -> str:
     count = len(answer.matters)
     one, several = ("was", "were") if at < now else ("is", "are")
     if not count:
-        return f"Nothing {one} open{whom}{when}."
+        nothing = "Nothing" if answer.put_back is None else "Nothing else"
+        return f"{nothing} {one} open{whom}{when}."
     machines = plural(len({matter.machine.machine for matter in answer.matters}), "machine")
     verb = one if count == 1 else several
     return f"{plural(count, 'matter')} {verb} open{whom}{when}, of {machines}."
@@ -64,6 +71,20 @@ def _matter(matter: Matter, here: Here) -> Report:
     since = f"Since {here.when(matter.since)}, entry {matter.entry.seq}."
     head = f"{where(matter)}: {said(matter, here)}. {since}"
     return [head, f"  {to_do(matter)}", Command(command(matter))]
+
+
+def put_back(told: PutBack, here: Here) -> str:
+    """What a book that was put back owes, and of which machines."""
+    entry, machines = told.entry, [one.machine for one in told.machines]
+    by = f", by {harmless(entry.by, 40)}" if entry.by else ""
+    note = f" {harmless(entry.note, 200)}" if entry.note else ""
+    more = len(machines) - _NAMES
+    names = listed(machines) if more <= 0 else f"{', '.join(machines[:_NAMES])} and {more} more"
+    return (
+        f"The book was put back{note}: {here.dated(entry.at)}{by}. Faults, limits and withdrawals "
+        "that were written after that backup are missing: write them before you test. The gates "
+        f"of {plural(len(machines), 'machine')} are not done since: {names}."
+    )
 
 
 def where(matter: Matter) -> str:
@@ -88,7 +109,9 @@ def said(matter: Matter, here: Here) -> str:
     if matter.what is What.UNDER_WAY:
         return f"{_listed(matter.checks)} begun{_by(matter)}, and not ended{note}"
     if matter.what is What.NEVER_DONE:
-        return f"{_listed(matter.checks)} never done"
+        gates = (gate for gate in matter.machine.gates if gate.check in matter.checks)
+        tried = any(gate.attempt is not None for gate in gates)
+        return f"{_listed(matter.checks)} never done{' so that it counted' if tried else ''}"
     return f"{_listed(matter.checks)} counts with a flag only: {_flag(matter)}"
 
 
@@ -190,9 +213,22 @@ def document(answer: Open) -> Document:
         "at": iso(answer.question.at),
         "known_at": None if known_at is None else iso(known_at),
         "role": answer.role or None,
+        "put_back": put_back_document(answer.put_back),
         "matters": [_document(matter) for matter in answer.matters],
     }
     return {**made, "doubts": list(answer.doubts)} if answer.doubts else made
+
+
+def put_back_document(told: PutBack | None) -> Document | None:
+    """That the book was put back, with the machines of which some gate was not done since."""
+    if told is None:
+        return None
+    return {
+        "at": iso(told.entry.at),
+        "by": told.entry.by,
+        "note": told.entry.note,
+        "machines": [one.machine for one in told.machines],
+    }
 
 
 def _document(matter: Matter) -> Document:

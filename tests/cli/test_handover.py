@@ -10,7 +10,7 @@ from tests.cli.line import run
 #: From docs/reference/json.md, which only ever adds to them.
 PAGE = {
     "at", "known_at", "since", "standings", "places", "machines", "moves", "written", "late",
-    "adopted", "exceptions", "faults_closed", "open", "soon",
+    "adopted", "exceptions", "faults_closed", "put_back", "open", "soon",
 }  # fmt: skip
 
 

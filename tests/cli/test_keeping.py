@@ -187,7 +187,7 @@ def voided(book: str | Path) -> None:
     for machine in ("AM-01", "AM-02", "AM-03"):
         assert "is not cleared" in ask(book, "cleared", machine, code=1).out
     said = " ".join(ask(book, "cleared", "AM-01", code=1).out.split())
-    assert "voided by the return of the book from a backup" in said
+    assert "voided by the book being put back from a backup" in said
     (entry,) = (
         one for one in run("--db", book, "log", "WM-01", "--json").document["entries"]
         if one["what"] == "restored"

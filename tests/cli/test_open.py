@@ -70,7 +70,7 @@ def test_every_command_that_it_hands_over_does_what_it_says(ready: Clocked) -> N
 def test_the_document_has_the_keys_of_the_reference(suite: str) -> None:
     said = run("open", "--json", "--db", suite)
     assert (said.code, said.err) == (1, "")
-    assert set(said.document) == {"at", "known_at", "role", "matters"}
+    assert set(said.document) == {"at", "known_at", "role", "put_back", "matters"}
     assert {frozenset(one) for one in said.document["matters"]} == {frozenset(MATTER)}
     what = [one["what"] for one in said.document["matters"]]
     assert {"exception", "fault", "withdrawn", "limit", "under-way", "never-done"} <= set(what)
@@ -98,5 +98,8 @@ def test_at_80_columns_no_line_is_longer_but_a_command(
     suite: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", "80")
-    for line in run("open", "--db", suite).out.splitlines():
-        assert len(line) <= 80 or line.startswith("  checkwatch ")
+    lines = run("open", "--db", suite).out.splitlines()
+    assert [line for line in lines if len(line) > 80 and not line.startswith("  checkwatch ")] == []
+    assert max(map(len, lines)) > 70, "there are lines that had to be broken"
+    matters = run("open", "--db", suite, "--json").document["matters"]
+    assert sum("checkwatch " in line for line in lines) > len(matters) > 0
