@@ -16,12 +16,11 @@ from checkwatch.core.instant import Instant, iso
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.run import checking, clock, keeping, restoring
 from checkwatch.run.checking import Finding, Verdict
-from checkwatch.run.keeping import whole
 from checkwatch.run.restoring import Held, Put
 from checkwatch.store import seals
 from checkwatch.store.seals import Seal
 from checkwatch.views.report import Table
-from checkwatch.views.words import listed, plural, relative
+from checkwatch.views.words import Here, listed, plural
 
 book = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
@@ -144,7 +143,7 @@ def _says(held: Held) -> str:
     """What a book holds, as a predicate."""
     if held.written is None:
         return f"cannot be read: {held.trouble}" if held.trouble else "has no entry"
-    written = f"{iso(whole(held.written))}, {relative(held.written, clock.now())}"
+    written = Here(held.zone, clock.now()).dated(held.written)
     ends = f"ends with entry {held.newest}, written {written}"
     return f"{ends}; but {held.trouble}" if held.trouble else ends
 

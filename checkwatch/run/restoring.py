@@ -7,30 +7,34 @@ the book's place: at no moment can anybody ask a restored book that does not say
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, tzinfo
 from pathlib import Path
 from typing import NamedTuple
 
 from sqlalchemy import Connection
 
 from checkwatch.core.entry import Restored
-from checkwatch.core.instant import Instant, iso, to_datetime
+from checkwatch.core.instant import Instant, to_datetime
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.run.foresee import changing
-from checkwatch.run.keeping import look, refuse_unsound, whole
+from checkwatch.run.keeping import look, refuse_unsound
 from checkwatch.run.people import refuse_nobody
+from checkwatch.run.world import adopted
 from checkwatch.store import backup as copies
 from checkwatch.store import engine, journal, migrate, read
 from checkwatch.store.people import everybody
+from checkwatch.views.words import local
 
 
 class Held(NamedTuple):
     """What a book holds: its highest number, when its newest entry was written, how many machines;
-    `trouble` says why nobody can tell, or what is wrong with it."""
+    `trouble` says why nobody can tell, or what is wrong with it. Its times are read in `zone`."""
 
     newest: int = 0
     written: Instant | None = None
     machines: int = 0
     trouble: str = ""
+    zone: tzinfo = UTC
 
 
 class Put(NamedTuple):
@@ -76,7 +80,8 @@ def mark(url: str, now: Instant, by: str) -> int:
         # Another computer's clock may be a little ahead: what it wrote came before this all the
         # same, and a test that it wrote or began is not to outlast it, not at one instant either.
         moment = now if held.written is None else Instant(max(now, held.written + 1))
-        since = iso(whole(held.written)) if held.written is not None else "nothing"
+        # Whoever reads it may do so in another year.
+        since = "nothing" if held.written is None else local(held.written, held.zone, Instant(0))
         note = f"from the backup of {since}, up to entry {held.newest}"
         # Retired ones too: a retirement may be struck.
         drafts = [
@@ -96,7 +101,17 @@ def held_by(url: str, by: str) -> Held:
 
 def _held(conn: Connection) -> Held:
     machines = len(read.machines(conn))
-    return Held(read.newest_seq(conn), read.newest_recorded(conn), machines)
+    written = read.newest_recorded(conn)
+    return Held(read.newest_seq(conn), written, machines, zone=_zone(conn, written))
+
+
+def _zone(conn: Connection, at: Instant | None) -> tzinfo:
+    """UTC for a book whose rules cannot be read: it is put back all the same."""
+    try:
+        version = adopted(conn).in_force(at or Instant(0))
+    except CannotTell:
+        return UTC
+    return version.rulebook.zone if version else UTC
 
 
 def _prepared(part: Path, source: Path, by: str) -> Held:
