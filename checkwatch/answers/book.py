@@ -80,6 +80,12 @@ class Book:
             _judges={key: judge for key, judge in self._judges.items() if key[0] not in more},
         )
 
+    def forget_instants(self) -> None:
+        """Drops what was worked out for single instants; what holds for all of them is kept."""
+        self._fleets.clear()
+        for judge in self._judges.values():
+            judge.forget()
+
     def ever_in(self, rooms: Iterable[str]) -> frozenset[str]:
         """The machines that stood in any of these rooms at any time."""
         if not self._ever_in and self.entries:

@@ -129,7 +129,8 @@ def watch(
         _status(asked_with.db, asked_with.json)
     if asked_with.json:
         raise WrongUse(Problem("--json", "a watcher prints nothing", "add --status"))
-    from checkwatch.run.watcher.daemon import Daemon, name_of_process
+    from checkwatch.run.watcher.daemon import Daemon
+    from checkwatch.run.watcher.holder import name_of_process
     from checkwatch.run.watcher.tick import Watcher
     from checkwatch.run.watcher.wall import Wall
 

@@ -97,6 +97,10 @@ class Judge:
             self._stood[at] = self._at(at)
         return self._stood[at]
 
+    def forget(self) -> None:
+        """Drops what was worked out for single instants: for who asks at ever later ones."""
+        self._stood.clear()
+
     def _at(self, at: Instant) -> MachineStanding:
         version = self.versions.in_force(at)
         log = self._log_at(at)

@@ -85,5 +85,7 @@ def _after(before: Asked, more: Sequence[Entry], conn: Connection, now: Instant)
     book = before.book
     if more or doubts != book.doubts:
         book = book.with_more(more, doubts, newest)
+    # Whoever follows for weeks asks at hundreds of thousands of instants.
+    book.forget_instants()
     moved = any(isinstance(entry, Enrolled | Moved | Retired) for entry in more)
     return Asked(book, Question(now, now), names_of(conn) if moved else before.names)

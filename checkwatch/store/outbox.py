@@ -27,6 +27,9 @@ PAUSE, LONGEST_PAUSE = MINUTE, HOUR
 #: What nobody took for so long is given up, and stays shown as undelivered.
 GIVEN_UP = 3 * DAY
 
+#: So long a message is shown as undelivered: then somebody has seen it, or never will.
+SHOWN_FOR = 7 * DAY
+
 #: A lock of ours on PostgreSQL; on SQLite a writer is alone anyway.
 _ALONE = text("SELECT pg_advisory_xact_lock(7363140215048623972)")
 
@@ -181,9 +184,10 @@ def mark_failed(conn: Connection, number: int, now: Instant, trouble: str) -> No
     conn.execute(update(message).where(message.c.number == number).values(values))
 
 
-def undelivered(conn: Connection) -> list[Message]:
-    """The messages that nobody took yet, oldest first, those given up too."""
-    numbers = conn.scalars(select(message.c.number).where(message.c.sent == 0)).all()
+def undelivered(conn: Connection, now: Instant) -> list[Message]:
+    """The messages that nobody took yet, oldest first; those given up for a few days more."""
+    young = message.c.created > now - SHOWN_FOR
+    numbers = conn.scalars(select(message.c.number).where(message.c.sent == 0, young)).all()
     return list(messages(conn, numbers))
 
 

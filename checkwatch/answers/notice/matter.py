@@ -142,12 +142,12 @@ def _exceptions(standing: MachineStanding, head: Matter, now: Instant) -> Iterat
 
 
 def _over(debt: Unpaid, log: Logbook, now: Instant) -> Instant | None:
-    """When the use by exception was over: with the case, or else with the exception; None while it
-    goes on."""
+    """When the use by exception was over: with the case, or else with the exception, so that a case
+    of which nobody wrote the end hides no debt; None while it goes on."""
     last = debt.exceptions[-1]
     ends = [e.at for e in log.entries if isinstance(e, CaseEnd) and e.key > last.key]
     over = min([*ends, last.until])
-    return over if over <= now and not is_in_use(log) else None
+    return over if over <= now else None
 
 
 def is_in_use(log: Logbook) -> bool:

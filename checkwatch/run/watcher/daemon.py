@@ -7,9 +7,7 @@ already, is decided by the tick and stands in the book.
 from __future__ import annotations
 
 import logging
-import os
 import signal
-import socket
 import time
 from collections.abc import Callable
 from datetime import UTC
@@ -18,9 +16,10 @@ from threading import Event
 from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from checkwatch.core.instant import FOREVER, SECOND, Instant, iso, to_datetime
+from checkwatch.core.instant import FOREVER, SECOND, Instant, to_datetime
 from checkwatch.errors import CheckwatchError
 from checkwatch.run.watcher.deliver import deliver
+from checkwatch.run.watcher.holder import is_dead
 from checkwatch.run.watcher.tick import Ticked, Watcher
 from checkwatch.run.watcher.wall import Wall
 from checkwatch.store import engine, lease, outbox
@@ -37,11 +36,6 @@ _HANDS = 8
 _JUMP = 2
 
 Clock = Callable[[], Instant]
-
-
-def name_of_process(now: Instant) -> str:
-    """A name that no other process has: where it runs, its number, and when it began."""
-    return f"{socket.gethostname()} {os.getpid()} {iso(now)}"
 
 
 class Daemon:
@@ -70,6 +64,7 @@ class Daemon:
     def run_until_stopped(self) -> None:
         """As `run`, for who stops it without a signal."""
         log.info("event=started holder=%r", self._holder)
+        self._take_over()
         self._beat()
         self._scheduler.start()
         ahead = self._ahead()
@@ -145,6 +140,16 @@ class Daemon:
             deliver(watcher.url, watcher.plan, self._clock, code, self._stopping.is_set)
         except CheckwatchError as refusal:
             log.error("event=cannot-hand-over recipient=%s why=%r", code, str(refusal))
+
+    def _take_over(self) -> None:
+        """Does not wait for a watcher of this computer that is dead."""
+        try:
+            with engine.noting(self._watcher.url) as conn:
+                standing = lease.lease(conn)
+                if standing is not None and is_dead(standing.holder):
+                    lease.give_back(conn, standing.holder, self._clock())
+        except CheckwatchError as refusal:
+            log.error("event=cannot-look why=%r", str(refusal))
 
     def _give_back(self) -> None:
         try:

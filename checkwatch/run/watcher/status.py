@@ -28,7 +28,7 @@ def watching(url: str, now: Instant) -> Watching:
             now,
             standing.ticked if standing else None,
             standing.started if standing else None,
-            _handed(outbox.undelivered(conn)),
+            _handed(outbox.undelivered(conn, now)),
             _handed(outbox.newest(conn, _SHOWN)),
         )
 
