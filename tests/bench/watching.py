@@ -10,30 +10,19 @@ import gc
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from statistics import median
 
 from checkwatch.core import entry as e
-from checkwatch.core.instant import DAY, HOUR, MINUTE, SECOND, Instant, from_wall, wall
-from checkwatch.exchange.fleet import read_fleet
-from checkwatch.exchange.places import read_places
-from checkwatch.rules.notices import read_notices
+from checkwatch.core.instant import DAY, HOUR, SECOND, Instant
 from checkwatch.run import setup
 from checkwatch.run.watcher.tick import Watcher
-from checkwatch.store import engine, journal, read
-from tests.build import ZONE, t
+from checkwatch.store import engine, read
+from tests.build import t
+from tests.notices.weeks import PLAN, RULES, days, passes, write
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "theatres"
-RULES = (EXAMPLE / "rulebook.toml").read_text(encoding="utf-8")
-PLAN = read_notices((EXAMPLE / "notices.toml").read_text(encoding="utf-8"), "notices.toml")
 START = t("2026-03-01T12:00")
-
-#: What the morning's round writes, by kind of machine.
-ROUND = {
-    "anaesthetic-machine": ("self-test", "session-check"),
-    "room-kit": ("kit-check", "suction-test"),
-}
 
 
 def begun(folder: str, machines: int) -> tuple[str, list[e.Enrolled]]:
@@ -50,28 +39,6 @@ def begun(folder: str, machines: int) -> tuple[str, list[e.Enrolled]]:
     url = str(Path(folder) / f"watched-{machines}.db")
     setup.begin(url, START, RULES, fleet, theatres, "bench")
     return url, fleet
-
-
-def passes(fleet: Sequence[e.Enrolled], at: Instant) -> Iterator[e.Entry]:
-    """A round: every machine passes, half a minute after the one before."""
-    for number, machine in enumerate(fleet):
-        done = Instant(at + number * 30 * SECOND)
-        for check in ROUND.get(machine.kind, ()):
-            yield e.Result(
-                seq=0,
-                machine=machine.machine,
-                at=done,
-                recorded=done,
-                by="kd",
-                check=check,
-                outcome=e.Outcome.PASS,
-            )
-
-
-def write(url: str, entries: list[e.Entry]) -> None:
-    """Writes them by a clock that shows the time of the last one."""
-    with engine.writing(url) as conn:
-        journal.append(conn, entries, max(entry.at for entry in entries))
 
 
 def barely(url: str) -> None:
@@ -108,34 +75,15 @@ def idle(machines: int) -> None:
         )
 
 
-def year(days: int) -> None:
-    """So many days of the example suite with a round each morning: a tick at each instant that the
-    one before asked for, and one after each round."""
-    with (EXAMPLE / "fleet.csv").open(encoding="utf-8", newline="") as stream:
-        rows, _ = read_fleet(stream, "fleet.csv", ZONE)
-    with (EXAMPLE / "places.csv").open(encoding="utf-8", newline="") as stream:
-        places, _ = read_places(stream, "places.csv")
-    machines = [row.enrolled for row in rows if row.enrolled.at < START]
+def year(count: int) -> None:
+    """So many days of the example suite with a round each morning."""
     with tempfile.TemporaryDirectory() as folder:
         url = str(Path(folder) / "year.db")
-        fleet = [one for one in machines if one.kind in ROUND]
-        setup.begin(url, START, RULES, machines, places, "bench")
-        watcher = Watcher(url, PLAN, "bench", START)
-        begun_at, ticks, told, now = time.perf_counter(), 0, 0, START
-        for day in range(days):
-            morning = from_wall(
-                wall(Instant(START + day * DAY + DAY), ZONE).replace(hour=6, minute=20), ZONE
-            )
-            while True:
-                found = watcher.tick(now)
-                ticks, told = ticks + 1, told + len(found.wrote)
-                if not now < found.again < morning:
-                    break
-                now = found.again
-            write(url, list(passes(fleet, morning)))
-            now = Instant(morning + 40 * MINUTE)
+        begun_at, ticks, told = time.perf_counter(), 0, 0
+        for _, ticked in days(url, Watcher(url, PLAN, "bench", START), START, count):
+            ticks, told = ticks + 1, told + len(ticked.wrote)
         seconds = time.perf_counter() - begun_at
-        print(f"{days} days: {ticks} ticks, {told} messages, {seconds:.1f} s")
+        print(f"{count} days: {ticks} ticks, {told} messages, {seconds:.1f} s")
 
 
 if __name__ == "__main__":
