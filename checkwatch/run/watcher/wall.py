@@ -40,7 +40,8 @@ class Wall:
         same = self._asked is not None and self._asked.book is asked.book
         if not same or not all(one.holds(now) for one in self._pages.values()):
             found = board(asked.book, asked.question)
-            made = page.pages(found, asked.here, asked.title, asked.banner, self._doubted)
+            title = asked.title.removeprefix("EXAMPLE, ") if asked.banner else asked.title
+            made = page.pages(found, asked.here, title, asked.banner, self._doubted)
             self._put_away(made)
             self._pages, self._asked = made, asked
         self._write(now)
