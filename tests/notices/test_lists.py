@@ -9,7 +9,7 @@ import pytest
 
 from checkwatch.answers.notice.decide import Past, Told
 from checkwatch.answers.notice.kinds import Kind
-from checkwatch.answers.notice.lists import Listing, lists_due, lists_now, next_list
+from checkwatch.answers.notice.lists import Late, Listing, lists_due, lists_now, next_list
 from checkwatch.core.instant import HOUR, MINUTE, Instant, parse_instant
 from tests.build import ZONE, t
 from tests.notices.told import plan
@@ -47,8 +47,22 @@ def test_a_run_before_the_routes_time_stands_for_that_days_list() -> None:
 
 def test_a_missed_night_is_made_up_once_and_marked_late() -> None:
     (found,) = due(AT_0530, "2026-03-12T08:00", "2026-03-09T20:00")
-    assert (found.notice.occasion, found.late) == ("2026-03-12 05:30", True)
+    nights = (t("2026-03-10T05:30"), t("2026-03-11T05:30"))
+    assert (found.notice.occasion, found.late) == ("2026-03-12 05:30", Late(t("05:30"), nights))
     assert due(AT_0530, "2026-03-12T08:00", "2026-03-09T20:00", as_told([found])) == []
+
+
+def test_a_night_whose_list_somebody_else_sent_was_not_missed() -> None:
+    by_cron = lists_now(Kind.NIGHTLY_LIST, plan(AT_0530), Past(), t("2026-03-11T05:30"), ZONE)
+    (found,) = due(AT_0530, "2026-03-12T05:36", "2026-03-09T20:00", as_told(by_cron))
+    assert found.late == Late(t("05:30"), (t("2026-03-10T05:30"),))
+
+
+def test_of_a_long_absence_every_missed_list_is_counted() -> None:
+    twice = AT_0530.replace('"05:30"', '"05:30", "12:00"')
+    (found,) = due(twice, "2026-03-12T13:00", "2024-03-12T13:00")
+    assert found.late is not None
+    assert len(found.late.missed) == 2 * 730 - 1
 
 
 def test_who_looks_for_the_first_time_sends_only_what_was_due_just_before() -> None:

@@ -18,18 +18,33 @@ LATE_AFTER = 5 * MINUTE
 #: Who looks for the first time sends what was due so shortly before; earlier nobody expected any.
 FRESH = HOUR
 
+#: How the occasion of a list is written: the local time that it was for.
+_OCCASION = "%Y-%m-%d %H:%M"
+
+
+class Late(NamedTuple):
+    """That a list comes late: the time that it was for, and those of the lists before it that its
+    recipient never got, the oldest first."""
+
+    at: Instant
+    missed: tuple[Instant, ...] = ()
+
 
 class Listing(NamedTuple):
-    """A list for a recipient: over some areas (all where empty), `at` the time that it was for."""
+    """A list for a recipient: over some areas (all where empty), `at` the time that it was for,
+    `missed` those of earlier ones that were not sent."""
 
     notice: Notice
     areas: tuple[str, ...]
     at: Instant
+    missed: tuple[Instant, ...] = ()
 
     @property
-    def late(self) -> bool:
-        """Whether it comes so long after its time that this must be said."""
-        return self.notice.decided - self.at >= LATE_AFTER
+    def late(self) -> Late | None:
+        """How late it comes, where it is so long after its time that this must be said."""
+        if self.notice.decided - self.at < LATE_AFTER:
+            return None
+        return Late(self.at, self.missed)
 
 
 def lists_due(
@@ -45,7 +60,8 @@ def lists_due(
     for route, kind in _routes(plan):
         at, local = _last(route, now, zone)
         if at > looked:
-            found += _listings(kind, route, plan.called(route.to), past, at, local, now)
+            for one in _listings(kind, route, plan.called(route.to), past, at, local, now):
+                found.append(one._replace(missed=_missed(one, route, past, looked, zone)))
     return found
 
 
@@ -102,7 +118,7 @@ def _listings(
     now: Instant,
 ) -> Iterator[Listing]:
     subject = ", ".join(route.areas) or "all areas"
-    occasion = f"{local:%Y-%m-%d %H:%M}"
+    occasion = f"{local:{_OCCASION}}"
     about = (kind, subject, occasion)
     for recipient in recipients:
         mine = [t for t in past.told if t.about == about and t.recipient == recipient.code]
@@ -113,6 +129,27 @@ def _listings(
         reason = f"{MANNERS[kind].title}: the list of {occasion}"
         notice = Notice(kind, subject, occasion + turn, recipient.code, now, reason)
         yield Listing(notice, route.areas, at)
+
+
+def _missed(
+    listing: Listing, route: Route, past: Past, looked: Instant, zone: ZoneInfo
+) -> tuple[Instant, ...]:
+    """The times since somebody looked whose list the recipient was not sent."""
+    notice = listing.notice
+    told = {
+        one.about[2]
+        for one in past.told
+        if one.about[:2] == (notice.kind, notice.subject) and one.recipient == notice.recipient
+    }
+    first = wall(looked, zone).date()
+    found = []
+    for day in range((wall(listing.at, zone).date() - first).days + 1):
+        for time_of_day in route.times:
+            local = datetime.combine(first + timedelta(days=day), time_of_day)
+            at = from_wall(local, zone)
+            if looked < at < listing.at and f"{local:{_OCCASION}}" not in told:
+                found.append(at)
+    return tuple(sorted(found))
 
 
 def list_subjects(plan: Plan) -> set[str]:
