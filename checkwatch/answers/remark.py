@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from checkwatch.answers.book import Book, Question
+from checkwatch.answers.in_use import uses
 from checkwatch.answers.least_work import engineer_needed
 from checkwatch.answers.uncounted import Uncounted, Why, uncounted
 from checkwatch.answers.under_way import under_way
@@ -69,6 +70,12 @@ class UnderTest(NamedTuple):
     over: bool
 
 
+class StillOn(NamedTuple):
+    """The case before one that began, which has no end."""
+
+    case: CaseStart
+
+
 class Closed(NamedTuple):
     """A fault that was closed."""
 
@@ -97,6 +104,7 @@ Remark = (
     | Doubtful
     | Signed
     | UnderTest
+    | StillOn
     | Closed
     | NotOut
     | Ended
@@ -127,6 +135,7 @@ def remarks(
             if debt is not None and entry in debt.exceptions[1:]:
                 found.append(Repeated(machine, debt))
         elif isinstance(entry, CaseStart):
+            found += _still_on(entry, after, question)
             found += _under_way(entry, after, question._replace(at=entry.at))
         elif isinstance(entry, FaultClosed):
             found.append(Closed(entry))
@@ -146,6 +155,14 @@ def _uncounted(result: Result, after: Book, question: Question) -> Iterator[Unco
         checks = after.standing(result.machine, question).checks
         ready = {state.check.code for state in checks if state.ready}
         yield from uncounted(result, judge, version, ready)
+
+
+def _still_on(case: CaseStart, book: Book, question: Question) -> Iterator[StillOn]:
+    """The case that goes on by what is written when another one begins."""
+    log = book.standing(case.machine, question).log
+    for use in uses(log):
+        if use.closed == case and use.began and use.began.seq not in log.struck:
+            yield StillOn(use.began)
 
 
 def _under_way(case: CaseStart, book: Book, then: Question) -> Iterator[UnderTest]:

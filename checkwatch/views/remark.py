@@ -17,6 +17,7 @@ from checkwatch.answers.remark import (
     Remark,
     Repeated,
     Signed,
+    StillOn,
     Striking,
     UnderTest,
 )
@@ -64,6 +65,9 @@ def remark(one: Remark, after: MachineStanding, here: Here) -> Report:
         return [f"This exception is {in_a_row(one.debt, one.machine, here)}."]
     if isinstance(one, UnderTest):
         return [_under_test(one, here)]
+    if isinstance(one, StillOn):
+        began = f"{here.dated(one.case.at)}, entry {one.case.seq}"
+        return [f"The case before this one began {began}, and has no end in the book."]
     if isinstance(one, Closed):
         idle = "" if one.closing.of else ": no fault was open, it counts as one that forbade use"
         return [f"{closing(one.closing)}{idle}."]

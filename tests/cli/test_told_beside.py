@@ -32,6 +32,23 @@ def test_a_case_before_or_after_a_test_is_not_told_with_it(clocked: Clocked) -> 
     assert "A case began" not in clocked.says("07:10", *LEAK, *NOW)
 
 
+def test_a_case_that_begins_while_another_one_has_no_end_says_so(clocked: Clocked) -> None:
+    case = ("happened", "AM-02", "case-start")
+    assert "case before" not in clocked.says("06:30", *case)
+    said = clocked.says("07:10", *case)
+    assert (
+        "The case before this one began at 06:30 GMT, 40 min ago, entry 6, and has no end in the"
+        " book."
+    ) in said
+    assert "case before" not in clocked.says("07:12", *case, "--at", "06:10"), "of none before it"
+    clocked.at("07:20", "happened", "AM-02", "case-end")
+    assert "case before" not in clocked.says("07:30", *case)
+    clocked.at("07:40", "strike", "10", "--restores", "--reason", "wrong machine")
+    assert "case before" not in clocked.says("07:50", *case)
+    clocked.at("07:55", "strike", "12", "--reason", "wrong machine")
+    assert "case before" not in clocked.says("08:00", *case)
+
+
 def test_a_pass_that_counts_for_a_covered_check_is_not_for_nothing(tmp_path: Path) -> None:
     """Here a change of the absorbent ends the self-test, and not the leak test that it covers."""
     rules = RULES.replace(', "absorbent-change"]', "]").replace(
