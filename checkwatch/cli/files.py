@@ -43,6 +43,25 @@ def made(path: Path, mode: Literal["w", "a"] = "w") -> Iterator[TextIO]:
         yield stream
 
 
+def put(path: Path, text: str) -> None:
+    """Writes a file that others read meanwhile: they find the old one or the new one, and never
+    half of one."""
+    whole = Path(os.path.realpath(path))
+    if whole.exists() and not whole.is_file():  # a pipe or a device, which stays what it is
+        with made(path) as stream:
+            stream.write(text)
+        return
+    beside = whole.with_name(f".{whole.name}.{os.getpid()}")
+    try:
+        with made(beside) as stream:
+            stream.write(text)
+        beside.replace(whole)
+    except OSError as error:
+        raise _unreadable(path, error) from None
+    finally:
+        beside.unlink(missing_ok=True)
+
+
 def refuse_to_overwrite(kept: Iterable[Path | str | None], made: Iterable[Path | None]) -> None:
     """Raises WrongUse where a file to write is one that must stay, or is named twice."""
     taken = {os.path.realpath(path) for path in kept if path}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from checkwatch.core.instant import Instant
+from checkwatch.core.instant import FOREVER, Instant, wall
 from checkwatch.views.words import Here, harmless, local
 
 #: Nothing is fetched from anywhere, and nothing runs.
@@ -34,6 +34,23 @@ def page(title: str, style: str, body: str, banner: str = "") -> str:
         f"<title>{text(title)}</title>\n<style>{_STYLE}{style}</style>\n</head>\n"
         f"<body>\n{head}{body}\n</body>\n</html>\n"
     )
+
+
+class OnPaper(Here):
+    """A place to read from where no day is today and no time is told as from now; the year of the
+    moment that was asked about is left out."""
+
+    def local(self, instant: Instant) -> str:
+        """The local time with its day."""
+        whole = day_and_time(instant, self)
+        year = wall(self.asked, self.zone).year
+        if instant >= FOREVER or wall(instant, self.zone).year != year:
+            return whole
+        return whole.replace(f" {year} ", " ", 1)
+
+    def when(self, instant: Instant) -> str:
+        """The local time alone."""
+        return self.local(instant)
 
 
 def day_and_time(instant: Instant, here: Here) -> str:
