@@ -42,8 +42,9 @@ class Received(NamedTuple):
 
 
 class Office:
-    """What the server has received, and how it is to behave. Steps: EHLO MAIL RCPT DATA QUIT;
-    an answer to DATA is the one after the whole message."""
+    """What the server has received, and how it is to behave. Steps: EHLO MAIL RCPT DATA
+    TAKEN QUIT; an answer to DATA is the one after the whole message, which is not taken then; at
+    TAKEN it is."""
 
     def __init__(self, users: dict[str, str]) -> None:
         self.received: list[Received] = []
@@ -113,7 +114,7 @@ class Office:
         message = message_from_bytes(lines, policy=default)
         to = tuple(envelope.rcpt_tos)
         self.received.append(Received(str(envelope.mail_from), to, message, raw))
-        return "250 OK"
+        return await self.answer("TAKEN", server) or "250 OK"
 
     async def handle_QUIT(  # noqa: N802
         self, server: SMTP, _: Session, __: Envelope

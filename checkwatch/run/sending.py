@@ -17,7 +17,7 @@ from checkwatch.answers.notice.kinds import LISTS, Kind
 from checkwatch.answers.notice.lists import Listing, lists_now
 from checkwatch.answers.notice.matter import Matter
 from checkwatch.answers.notice.plan import Plan
-from checkwatch.core.instant import Instant
+from checkwatch.core.instant import SECOND, Instant
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.rules.table import one_of
@@ -27,10 +27,11 @@ from checkwatch.run.watcher.fleet import Fleet, zone_of
 from checkwatch.run.watcher.writing import past_of, prepared, write
 from checkwatch.run.world import Asked
 from checkwatch.store import engine, outbox
-from checkwatch.store.outbox import Key, Message
+from checkwatch.store.outbox import HOLD, Key, Message
 
-#: So long one waits, in seconds, for another process that has the same message in hand.
-_PATIENCE = 60
+#: So long one waits, in seconds, for another process that has the same message in hand: until it
+#: has it no more, should it be dead.
+_PATIENCE = HOLD // SECOND + 5
 
 
 class Sent(NamedTuple):
@@ -125,15 +126,16 @@ def _todo(
         return _Todo((), lists, frozenset(one.notice.key for one in (*lists, *all_of_them)))
     due = decide(matters, plan, past, now, zone).due
     about = {matter.key for matter in matters}
-    told = {one.key for one in past.told if one.about in about}
+    whom = {one.code for route in plan.routes for one in plan.called((*route.to, *route.then))}
+    told = {one.key for one in past.told if one.about in about and one.recipient in whom}
     return _Todo(due, [], frozenset({one.notice.key for one in due} | told))
 
 
 def _hand_over(url: str, plan: Plan, keys: frozenset[Key]) -> None:
     """Hands over what waits for these recipients; waits for who has the same in hand."""
-    for recipient in sorted({recipient for *_, recipient in keys}):
-        deliver(url, plan, clock.now, recipient)
     for _ in range(_PATIENCE):
+        for recipient in sorted({recipient for *_, recipient in keys}):
+            deliver(url, plan, clock.now, recipient)
         with engine.reading(url) as conn:
             found = outbox.carrying(conn, keys).values()
         if all(one.sent or one.tries for one in found):

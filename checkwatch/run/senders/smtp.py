@@ -14,6 +14,7 @@ from email.errors import MessageError
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP
+from hashlib import sha256
 from pathlib import Path
 
 from checkwatch.answers.notice.plan import MailServer
@@ -136,6 +137,8 @@ def _message(letter: Letter, address: str, server: MailServer) -> EmailMessage:
     message.set_content(letter.text)
     if letter.html:
         message.add_alternative(letter.html, subtype="html")
+        # The library's own is another one each time: a doubled letter is the same to the letter.
+        message.set_boundary(f"=_{sha256(letter.message_id.encode()).hexdigest()[:32]}")
     return message
 
 
