@@ -13,12 +13,10 @@ from checkwatch.cli.entries import (
     Common,
     Machine,
     Reason,
-    concerned,
     draft,
     end_of_exception,
     pair,
     show_written,
-    tag_of,
     write_all,
     write_one,
 )
@@ -174,10 +172,10 @@ def strike(
         striking = draft(e.Struck, **fields, of=number, restores=restores)
         if was is None:
             return [striking]
-        return [striking, about(tag_of(asked, was), struck, common.by, fields["recorded"])]
+        return [striking, about(asked.tag(was), struck, common.by, fields["recorded"])]
 
     def also(names: Names) -> Iterable[str]:
-        return () if was is None else concerned(names, was)
+        return () if was is None else names.meant(was)
 
     def act(signature: Signature | None) -> Written:
         url = common.asking.db

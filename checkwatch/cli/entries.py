@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Annotated, Any, NamedTuple
 
@@ -18,14 +18,13 @@ from checkwatch.cli.spread import spread
 from checkwatch.core import entry as e
 from checkwatch.core.instant import Instant
 from checkwatch.core.period import later, parse_period
-from checkwatch.errors import CannotTell, Problem, WrongUse
+from checkwatch.errors import Problem, WrongUse
 from checkwatch.run import clock
 from checkwatch.run.pin import Signature
 from checkwatch.run.typed import typed_instant
-from checkwatch.run.world import Asked, Names
+from checkwatch.run.world import Asked
 from checkwatch.run.write import Written, write
 from checkwatch.views import document, effect
-from checkwatch.views.words import listed
 
 Machine = Annotated[str, typer.Argument(help="The machine's tag.", metavar="MACHINE")]
 When = Annotated[str | None, typer.Option("--at", help="When it was, if not now.", metavar="T")]
@@ -113,7 +112,7 @@ def write_all(common: Common, machine: str, make: MakeAll, instead: str = "") ->
     """
 
     def made(asked: Asked) -> list[e.Entry]:
-        fields = common.fields(asked, tag_of(asked, machine, instead), common.moment(asked))
+        fields = common.fields(asked, asked.tag(machine, instead), common.moment(asked))
         return make(asked, fields)
 
     def act(signature: Signature | None) -> Written:
@@ -121,7 +120,7 @@ def write_all(common: Common, machine: str, make: MakeAll, instead: str = "") ->
         return write(
             url,
             clock.now(),
-            lambda names: concerned(names, machine),
+            lambda names: names.meant(machine),
             made,
             common.what_if,
             signature,
@@ -130,29 +129,12 @@ def write_all(common: Common, machine: str, make: MakeAll, instead: str = "") ->
     show_written(signing(common.asking.db, common.pin_stdin, act), common)
 
 
-def concerned(names: Names, machine: str) -> Iterable[str]:
-    """The machines to look at where one is named, or by mistake its place."""
-    name = names.resolve(machine)
-    return (name,) if name in names.tags else names.ever_at.get(name, ())
-
-
 def compared(shown: str | None, asked: Asked, fields: dict[str, Any]) -> dict[str, Any]:
     """The fields, with by how much the machine's clock was ahead where somebody read it."""
     if shown is None:
         return fields
     ahead = clock_offset(shown, fields["at"], asked.zone, "--machine-clock")
     return {**fields, "clock_offset": ahead}
-
-
-def tag_of(asked: Asked, machine: str, instead: str = "") -> str:
-    """The machine that is meant; who names a place is told which machines stand there."""
-    name = asked.names.resolve(machine)
-    if name in asked.names.tags:
-        return name
-    there = [one.machine for one in asked.book.fleet(asked.question) if one.log.place == name]
-    what = "is a place" if there else "is a place, and no machine stands there"
-    whom = listed(there, "or") or "a machine"
-    raise CannotTell(Problem(name, what, f"name {whom}{instead if there else ''}"))
 
 
 def show_written(wrote: Written, common: Common) -> None:

@@ -28,11 +28,11 @@ from checkwatch.core.entry import Entry, Fault, Outcome, Result, Severity
 from checkwatch.core.instant import Instant
 from checkwatch.core.mistake import nearest
 from checkwatch.core.rulebook import Check
-from checkwatch.core.wording import inside, listed
-from checkwatch.errors import CannotTell, Problem, WrongUse
+from checkwatch.core.wording import inside
+from checkwatch.errors import Problem, WrongUse
 from checkwatch.run import clock
 from checkwatch.run.pin import Signature
-from checkwatch.run.world import Asked, Names, ask
+from checkwatch.run.world import Asked, ask
 from checkwatch.run.write import Make, Written, write
 from checkwatch.store import engine
 from checkwatch.store.people import everybody
@@ -171,17 +171,8 @@ def at_machine(url: str, name: str, by: str) -> AtMachine:
 
     Raises CannotTell for a place and for a name that nobody knows.
     """
-
-    def concerned(names: Names) -> frozenset[str]:
-        tag = names.resolve(name)
-        return frozenset({tag}) if tag in names.tags else names.ever_at.get(tag, frozenset())
-
-    asked = ask(url, clock.now(), concerned)
-    tag = asked.names.resolve(name)
-    if tag in asked.names.tags:
-        return AtMachine(url, tag, by)
-    there = [one.machine for one in asked.book.fleet(asked.question) if one.log.place == tag]
-    raise CannotTell(Problem(tag, "is a place", f"name {listed(there, 'or') or 'a machine'}"))
+    asked = ask(url, clock.now(), lambda names: names.meant(name))
+    return AtMachine(url, asked.tag(name), by)
 
 
 def rule(check: Check) -> str:

@@ -22,6 +22,7 @@ from checkwatch.core.place import rooms_ever
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.spelling import ALIKE, alike, likeness, nearest_names
 from checkwatch.core.versions import Version, Versions
+from checkwatch.core.wording import listed
 from checkwatch.errors import CannotTell, Problem, WrongUse
 from checkwatch.rules.read import read_or_refuse
 from checkwatch.run.typed import typed_instant
@@ -89,6 +90,12 @@ class Names:
         at_rooms = (self.ever_at.get(room, frozenset()) for room in rooms_ever(name, self.told))
         return frozenset().union(*at_rooms)
 
+    def meant(self, name: str) -> frozenset[str]:
+        """The machine that a typed name means; of a place, which is named by mistake where a
+        machine is meant, those that were ever there."""
+        found = self.resolve(name)
+        return frozenset({found}) if found in self.tags else self.ever_at.get(found, frozenset())
+
     def _either(self, name: str) -> Problem:
         kinds = (
             (known, "machine" if known in self.tags else "place")
@@ -116,6 +123,20 @@ class Asked:
     book: Book
     question: Question
     names: Names
+
+    def tag(self, name: str, instead: str = "") -> str:
+        """The machine that a typed name means.
+
+        Raises CannotTell for a name that nobody knows, and for a place: that says which machines
+        stand there, and `instead`, what else can be done there.
+        """
+        found = self.names.resolve(name)
+        if found in self.names.tags:
+            return found
+        there = [one.machine for one in self.book.fleet(self.question) if one.log.place == found]
+        what = "is a place" if there else "is a place, and no machine stands there"
+        remedy = f"name {listed(there, 'or') or 'a machine'}{instead if there else ''}"
+        raise CannotTell(Problem(found, what, remedy))
 
     @property
     def zone(self) -> tzinfo:

@@ -98,5 +98,7 @@ def test_who_names_a_place_is_told_the_machines_there(small: str) -> None:
     assert said == f"{there}, or use --place for all of them\n"
     said = refusal(small, "return", "Theatre 1", code=6)
     assert said == "Theatre 1: is a place, and no machine stands there; name a machine\n"
+    assert refusal(small, "steps", "Theatre 1", "--by", "kd", code=6) == said
+    assert refusal(small, "steps", "Theatre 2", "--by", "kd", code=6) == f"{there}\n"
     said = refusal(small, "withdraw", "--place", "AM-01", code=6)
     assert said == "AM-01: is a machine; name it without --place\n"
