@@ -168,7 +168,9 @@ def strike(
     """
 
     def make(asked: Asked, struck: e.Entry) -> list[e.Entry]:
-        fields = common._replace(note=reason).fields(asked, struck.machine, None)
+        # Its own log tells where it went; the other machine's, whence it came.
+        note = reason if was is None else f"{reason}; said of {asked.tag(was)} instead"
+        fields = common._replace(note=note).fields(asked, struck.machine, None)
         striking = draft(e.Struck, **fields, of=number, restores=restores)
         if was is None:
             return [striking]

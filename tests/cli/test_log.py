@@ -67,6 +67,18 @@ def test_a_log_tells_the_morning_in_order(morning: Clocked) -> None:
     assert morning.at("10:00", "log", "AM-02").out == PLAIN
 
 
+def test_what_was_moved_to_another_machine_is_told_in_the_log_of_both(clocked: Clocked) -> None:
+    number = clocked.wrote("07:00", "happened", "AM-02", "circuit-change", "--by", "kd")
+    moved = ("--was", "am-03", "--restores", "--reason", "wrong tag", "--by", "hv")
+    clocked.at("07:10", "strike", number, *moved)
+    here, there = (clocked.says("07:20", "log", tag) for tag in ("AM-02", "AM-03"))
+    assert (
+        "kd (struck) Circuit changed struck by entry 7, with all that it cost: wrong tag; said of"
+        " AM-03 instead"
+    ) in here
+    assert "8 07:00 GMT hv Circuit changed: moved from AM-02, entry 6, by kd" in there
+
+
 def test_what_was_not_known_yet_is_not_in_it(morning: Clocked) -> None:
     said = morning.at("10:00", "log", "AM-02", "--at", "08:00", "--known-at", "08:00").out
     assert "as of 08:00 GMT, as known at 08:00 GMT" in said
