@@ -13,6 +13,7 @@ from checkwatch.cli.files import opened
 from checkwatch.cli.options import Db, Json, WhatIf, Yes, asking, confirm
 from checkwatch.cli.show import show, tell, tell_problems
 from checkwatch.cli.signing import asked as asked_unseen
+from checkwatch.cli.signing import signed
 from checkwatch.core.instant import wall
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.people import doubts_about, read_people
@@ -24,9 +25,6 @@ from checkwatch.store.people import everybody, with_pin
 from checkwatch.views import document
 from checkwatch.views import people as views
 from checkwatch.views.words import harmless
-
-#: So often a new PIN is asked for.
-_TRIES = 3
 
 
 def people(
@@ -122,9 +120,8 @@ def _set_pin(url: str, words: list[str]) -> None:
     if len(words) != 1:
         raise WrongUse(Problem("pin", "whose PIN is not said", "write it like people pin EB"))
     (code,) = words
-    signature = None
-    if pin.has_pin(url, code):
-        signature = pin.sign(url, clock.now(), code, asked_unseen("The PIN until now: "))
+    has_one = pin.has_pin(url, code)
+    signature = signed(url, code, "The PIN until now: ") if has_one else None
     new = _chosen()
     pin.set_pin(url, code, new, signature)
     print(f"The PIN of {code} is set.")
@@ -132,13 +129,14 @@ def _set_pin(url: str, words: list[str]) -> None:
 
 def _chosen() -> str:
     """A new PIN. At a terminal it is asked for again where it is none: whoever types the next one
-    must not type it in clear, at a command that has ended. Raises WrongUse for the last."""
-    for _ in range(_TRIES - 1 if sys.stdin.isatty() else 0):
+    must not type it in clear, at a command that has ended."""
+    while True:
         try:
             return _typed_twice()
         except WrongUse as refusal:
+            if not sys.stdin.isatty():
+                raise
             tell_problems(refusal.problems)
-    return _typed_twice()
 
 
 def _typed_twice() -> str:

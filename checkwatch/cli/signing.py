@@ -37,14 +37,14 @@ def signing(url: str, from_stdin: bool, act: Callable[[Signature | None], Found]
         if not pin.has_pin(url, needed.code):
             raise pin.no_pin(needed.code) from None
         tell(f'{harmless(needed.code, 60)} signs: "{harmless(needed.meaning, 1000)}"')
-        return act(_signature(url, needed.code))
+        return act(signed(url, needed.code))
 
 
-def _signature(url: str, code: str) -> Signature:
+def signed(url: str, code: str, prompt: str = "PIN: ") -> Signature:
     """The PIN of somebody. At a terminal a wrong one is asked for again until that costs a pause:
     whoever tries again must not type it in clear, at the question behind this one."""
     while True:
-        typed = asked("PIN: ")
+        typed = asked(prompt)
         try:
             return pin.sign(url, clock.now(), code, typed)
         except WrongPin as wrong:
