@@ -88,6 +88,9 @@ def adopt(
     theirs is there.
     """
     with changing(url, now) as conn:
+        # Every writer under way is waited for, and the next ones wait: none is judged by rules that
+        # he did not see.
+        journal.alone(conn)
         # Another computer's clock may be a little ahead: no rules judge what it wrote before them.
         moment = max(now, read.newest_recorded(conn) or now)
         draft = _draft(moment, start, text, by, why)
