@@ -113,6 +113,9 @@ def _write(common: Common, machine: str | None, several: Several, make: MakeAll)
     if (machine is not None) == several.meant:
         remedy = "name one machine, or use --place, --area, --kind or --model"
         raise WrongUse(Problem("", "which machine is meant", remedy))
+    if machine is None and common.ref:
+        what = "one ref is one entry's"
+        raise WrongUse(Problem("--ref", what, "leave it out, or name one machine"))
     if machine is None:
         _write_several(common, several, make)
     else:
@@ -210,6 +213,9 @@ def happened(
     if machine is None and machine_clock is not None:
         what = "several machines have several clocks"
         raise WrongUse(Problem("--machine-clock", what, "name one machine"))
+    if machine is None and check is not None:
+        what = "a check is done on one machine after the other"
+        raise WrongUse(Problem("--with", what, "name one machine"))
 
     def make(asked: Asked, fields: dict[str, Any]) -> list[e.Entry]:
         fields = compared(machine_clock, asked, fields)

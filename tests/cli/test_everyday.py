@@ -341,8 +341,18 @@ def test_a_safety_notice_concerns_a_model(small: str) -> None:
     )
 
 
-def test_each_of_several_gets_both_entries(suite: Clocked) -> None:
+def test_a_check_is_not_done_on_several_machines_at_once(suite: Clocked) -> None:
+    before = entries(suite)
     words = ("happened", "case-start", "--kind", "anaesthetic-machine", "--by", "kd", "--yes")
-    said = suite.at("07:10", *words, "--with", "between-patient", "--json")
-    assert [len(one["entries"]) for one in said.document] == [2, 2]
-    assert said.err == "2 machines: AM-02, AM-03\n"
+    said = suite.at("07:10", *words, "--with", "between-patient", code=2)
+    assert said.err == (
+        "--with: a check is done on one machine after the other; name one machine\n"
+    )
+    assert entries(suite) == before
+
+
+def test_one_ref_is_not_given_to_several_entries(suite: Clocked) -> None:
+    words = ("fault", "limit", "--kind", "anaesthetic-machine", "--note", "notice 7", "--yes")
+    said = suite.at("07:10", *words, "--ref", "k1", "--by", "kd", code=2)
+    assert said.err == "--ref: one ref is one entry's; leave it out, or name one machine\n"
+    suite.at("07:11", *words[:1], "AM-02", "limit", "--note", "n", "--ref", "k1", "--by", "kd")
