@@ -23,6 +23,7 @@ from checkwatch.core.entry import (
     Note,
     Outcome,
     Reading,
+    Restored,
     Result,
     Struck,
 )
@@ -280,6 +281,9 @@ def _striking(entry: Entry, target: Target | None, zone: tzinfo) -> Iterator[_Mi
     if target.kind is Enrolled:
         # With it the machine would be gone from its place, faults and all.
         yield "an enrolment cannot be struck", "retire the machine, and give the next a new tag"
+    if target.kind is Restored:
+        # What was written after the backup is missing, whatever anybody says of it.
+        yield "that the book was put back cannot be struck", "do the checks that are owed"
     if entry.at < target.at:
         yield f"dated before what it strikes, {_told(target.at, zone)}", "correct the time"
 

@@ -92,6 +92,29 @@ def test_a_test_that_a_computer_ahead_began_is_void_under_way(
     ask(small, "cleared", "AM-01", code=1)
 
 
+# What nobody can take back
+
+
+@pytest.mark.parametrize("more", [(), ("--restores",)])
+def test_that_a_book_was_put_back_cannot_be_struck(small: str, more: tuple[str, ...]) -> None:
+    ask(small, *CLEAR)
+    ask(small, *BACK, backup(small))
+    words = ("strike", "9", "--reason", "nothing happened since", "--by", "kd", *more)
+    refused = ask(small, *words, code=2)
+    assert "that the book was put back cannot be struck; do the checks that are owed" in refused.err
+    ask(small, "cleared", "AM-01", code=1)
+
+
+def test_nor_by_a_file(small: str, tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    log.write_text(
+        "machine,what,at,started,outcome,measures,limits,until,place,of,by,note,ref\n"
+        "AM-01,restored,2026-01-02T09:00Z,,,,,,,,ld,,a\n"
+        "AM-01,struck,2026-01-02T10:00Z,,restores,,,,,a,ld,slip,b\n"
+    )
+    assert "that the book was put back cannot be struck" in ask(small, "import", log, code=2).err
+
+
 # Others who write meanwhile
 
 
