@@ -14,9 +14,13 @@ from checkwatch.rules.table import Table, code_of
 #: adoption of a rulebook.
 ACTS = ("restore", "adopt")
 
-#: What makes an answer worse, or is written in an emergency: nobody may be kept from it. So it is
-#: with happenings, of which one that was not written leaves a machine cleared.
-FOR_EVERYBODY = ("exception", "fault", "withdrawn", "note", "case-start", "case-end", "struck")
+#: What makes an answer worse, or is written in an emergency: nobody may be kept from it
+#: (answers/people.py has the same as types). So it is with happenings; of these, of a move and of a
+#: reading one that was not written leaves a machine cleared.
+FOR_EVERYBODY = (
+    *("exception", "fault", "withdrawn", "note", "case-start", "case-end", "struck"),
+    *("moved", "reading"),
+)
 
 #: What nobody writes by hand.
 _BY_ITSELF = ("enrolled", "restored")
