@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from checkwatch.answers import people as may_write
 from checkwatch.answers.people import flag_of, meaning_of, mistakes_of, nobody
 from checkwatch.core import entry as e
 from checkwatch.core.person import People, Person, Training
 from checkwatch.core.rulebook import Doubted, Role
+from checkwatch.rules import people as words
 from tests.build import KIND, check, did, happened, passed, rules, wrote
 
 EB = Person(code="EB", roles=("engineer",))
@@ -211,3 +214,22 @@ def test_a_pin_is_asked_for_what_clears_something() -> None:
     assert asked == {"I did it", "It never was"}
     assert meaning_of(did("AM-04", "leak-test", e.Outcome.FAIL, "09:00"), judged) == ""
     assert meaning_of(replace(struck, restores=False), judged) == ""
+
+
+def test_what_nobody_is_kept_from_is_the_same_in_a_rulebook_and_when_it_is_written() -> None:
+    """Happenings have codes of their own, and of strikings only those that restore ask."""
+    free = {kind.what for kind in may_write._FREE if kind is not e.Happening}
+    assert {*words.FOR_EVERYBODY} == free | {e.Struck.what}
+    assert {*words._BY_ITSELF} == {e.Enrolled.what, e.Restored.what}
+
+
+@pytest.mark.parametrize("kind", [e.Moved, e.Reading])
+def test_a_move_and_a_reading_ask_for_no_role_whatever_the_rules_say(kind: type[e.Entry]) -> None:
+    """Kept out of the book a move would leave its gates ready."""
+    asking = replace(RULES, roles={"engineer": Role("engineer", "Engineer", (kind.what,))})
+    more: dict[type, Any] = {
+        e.Moved: {"place": "Store"},
+        e.Reading: {"meter": "h", "value": Decimal(1)},
+    }
+    entry = wrote(kind, "AM-04", "09:00", by="kd", **more[kind])
+    assert mistakes_of(entry, asking, KIND, PEOPLE, "AM-04") == ()

@@ -6,7 +6,7 @@ the book would leave a machine cleared.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import date, tzinfo
 from typing import get_args
@@ -22,9 +22,11 @@ from checkwatch.core.entry import (
     Fault,
     Flag,
     Happening,
+    Moved,
     Note,
     Outcome,
     PlaceKnown,
+    Reading,
     Restored,
     Result,
     Struck,
@@ -35,13 +37,14 @@ from checkwatch.core.mistake import cut, quoted
 from checkwatch.core.person import People
 from checkwatch.core.rulebook import Doubted, Role, Rulebook
 from checkwatch.core.spelling import nearest_names
+from checkwatch.core.versions import Versions
 from checkwatch.core.wording import listed, spoken
 from checkwatch.errors import Problem
 
 _GOOD = (Outcome.PASS, Outcome.LIMITED)
 
 #: What nobody is kept from, whatever the rules say.
-_FREE = (CaseEnd, CaseStart, EmergencyUse, Fault, Happening, Note, Withdrawn)
+_FREE = (CaseEnd, CaseStart, EmergencyUse, Fault, Happening, Moved, Note, Reading, Withdrawn)
 
 #: What nobody writes by hand.
 _BY_ITSELF = (Enrolled, PlaceKnown, Restored)
@@ -76,16 +79,27 @@ def is_of_gate(entry: Entry, rulebook: Rulebook) -> bool:
     )
 
 
-def flag_of(entry: Result, rulebook: Rulebook, kind: str, people: People) -> Flag | None:
-    """What is doubtful about who wrote a gate's result on a machine of a kind; None for nothing,
-    and where the rules in force at its `at` do not ask.
+def asking(versions: Versions, at: Instant, now: Instant) -> list[Rulebook]:
+    """The rules that say who may write an entry, and what becomes of a doubtful one: those of its
+    time, and those of now if they are others. Else a time before roles, PINs and training were
+    asked for would be a way round them."""
+    then, later = versions.in_force(at), versions.in_force(now)
+    assert then is not None, "what no rules judge is not written"
+    return [then.rulebook] if later is None or later is then else [then.rulebook, later.rulebook]
 
-    Of this and of a flag that a file brings along the one that the rules take worse stays.
+
+def flag_of(
+    entry: Result, rulebook: Rulebook, kind: str, people: People, by: str | None = None
+) -> Flag | None:
+    """What is doubtful about who wrote a gate's result on a machine of a kind, or about `by`; None
+    for nothing, and where the rules do not ask.
+
+    Of this and of a flag that the entry has already the one that the rules take worse stays.
     """
     asks = rulebook.untrained != "counts" or rulebook.unknown_person != "counts"
     if not asks or not is_of_gate(entry, rulebook):
         return entry.flag
-    person = people.one(entry.by)
+    person = people.one(entry.by if by is None else by)
     if person is not None and person.is_trained(kind, _day(entry.at, rulebook.zone)):
         return entry.flag
     found = Flag.UNKNOWN if person is None else Flag.UNTRAINED
@@ -100,18 +114,27 @@ def _day(at: Instant, zone: tzinfo) -> date:
         return date.max
 
 
-def flagged(entry: Entry, rulebook: Rulebook, kind: str, people: People) -> Entry:
-    """The entry with its flag, if it is one that has any."""
+def flagged(
+    entry: Entry, rules: Iterable[Rulebook], kind: str, people: People, done_by: str | None = None
+) -> Entry:
+    """The entry with its flag, if it is one that has any, by each of the rules that ask.
+
+    `done_by` is who did the test, where somebody else writes it: both are looked at.
+    """
     if not isinstance(entry, Result):
         return entry
-    flag = flag_of(entry, rulebook, kind, people)
-    return entry if flag is entry.flag else replace(entry, flag=flag)
+    for rulebook in rules:
+        for by in (entry.by,) if done_by is None else (entry.by, done_by):
+            flag = flag_of(entry, rulebook, kind, people, by)
+            if flag is not entry.flag:
+                entry = replace(entry, flag=flag)
+    return entry
 
 
-def unsigned(entry: Entry, rulebook: Rulebook) -> Entry:
+def unsigned(entry: Entry, rules: Iterable[Rulebook]) -> Entry:
     """What a file brings without the PIN that is asked for it: a result is flagged, whatever else
     is doubtful about it, since that may be held against it less."""
-    if isinstance(entry, Result) and meaning_of(entry, rulebook):
+    if isinstance(entry, Result) and any(meaning_of(entry, rulebook) for rulebook in rules):
         return replace(entry, flag=Flag.UNSIGNED)
     return entry
 
@@ -129,25 +152,20 @@ def without_pin(entry: Entry, rulebook: Rulebook, where: str) -> tuple[Problem, 
 def mistakes_of(
     entry: Entry, rulebook: Rulebook, kind: str, people: People, where: str
 ) -> tuple[Problem, ...]:
-    """Why somebody may not write an entry; `rulebook` is the version in force at its `at`, `kind`
-    that of its machine."""
+    """Why somebody may not write an entry by the rules of a version; `kind` is that of its
+    machine."""
     if rulebook.trusts_everybody:
         return ()
-    refused = _refused(entry, rulebook, kind, people)
-    found = tuple(Problem(where, what, remedy) for what, remedy in refused)
-    return (*not_for(entry, rulebook, people, where), *found)
-
-
-def not_for(entry: Entry, rulebook: Rulebook, people: People, where: str) -> tuple[Problem, ...]:
-    """Why an entry is not for somebody, by their roles."""
-    return tuple(Problem(where, *one) for one in _roles(entry, rulebook, people))
+    found = [*_roles(entry, rulebook, people), *_refused(entry, rulebook, kind, people)]
+    return tuple(Problem(where, what, remedy) for what, remedy in found)
 
 
 def nobody(entry: Entry, rulebook: Rulebook, people: People, where: str) -> tuple[Problem, ...]:
     """What is wrong with an entry that nobody in particular writes, where somebody must: a gate's
     result, a fault, an exception, a striking, and what a PIN is asked for.
 
-    For what is written at the machine. Of a file from elsewhere nobody can tell any more.
+    For what is written at the machine. Of a file from elsewhere nobody can tell any more. A check
+    that is broken off may be written with a code that several share: nobody is kept from that.
     """
     must = isinstance(entry, Fault | EmergencyUse | Struck) or is_of_gate(entry, rulebook)
     asks = meaning_of(entry, rulebook)
@@ -156,7 +174,8 @@ def nobody(entry: Entry, rulebook: Rulebook, people: People, where: str) -> tupl
     if not entry.by.strip():
         return (Problem(where, "who writes it is not said", "add --by with your own code"),)
     person = people.find(entry.by)
-    if person is not None and person.is_shared:
+    broken_off = isinstance(entry, Result) and entry.outcome is Outcome.STOPPED
+    if person is not None and person.is_shared and not broken_off:
         what = f"{quoted(entry.by)} is a code that several people share"
         return (Problem(where, what, "add --by with your own code"),)
     if asks and person is None:
@@ -225,9 +244,11 @@ def _refused(entry: Entry, rulebook: Rulebook, kind: str, people: People) -> Ite
     flag = flag_of(entry, rulebook, kind, people)
     if flag is None or not is_of_gate(entry, rulebook) or rulebook.doubted(flag) != "refused":
         return
-    what = f"a {entry.outcome} by {_doubtful(entry, flag, kind, people)}"
+    own = flag_of(replace(entry, flag=None), rulebook, kind, people)
+    who = _doubtful(entry, flag, kind, people) if flag is own else f"whoever did it, who is {flag},"
+    what = f"a {entry.outcome} by {who}"
     remedy = "let somebody who is trained on it do it; a fail or a fault everybody may write"
-    if flag is Flag.UNKNOWN:
+    if flag is own is Flag.UNKNOWN:
         remedy = _unlisted(entry.by, people)
     yield f"{what} is not taken", remedy
 

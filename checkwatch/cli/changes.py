@@ -174,7 +174,8 @@ def strike(
         striking = draft(e.Struck, **fields, of=number, restores=restores)
         if was is None:
             return [striking]
-        return [striking, about(asked.tag(was), struck, common.by, fields["recorded"])]
+        known = asked.book.entries[struck.machine]
+        return [striking, about(asked.tag(was), struck, known, common.by, fields["recorded"])]
 
     def also(names: Names) -> Iterable[str]:
         return () if was is None else names.meant(was)

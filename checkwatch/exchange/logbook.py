@@ -9,7 +9,7 @@ from typing import NamedTuple, TextIO
 
 from checkwatch.answers.acceptance import Facts, mistakes_in
 from checkwatch.answers.draft import Given, kind_of, read_draft
-from checkwatch.answers.people import flagged, mistakes_of, unsigned, without_pin
+from checkwatch.answers.people import asking, flagged, mistakes_of, unsigned, without_pin
 from checkwatch.core.entry import Entry, Flag, Result
 from checkwatch.core.instant import Instant, parse_instant
 from checkwatch.core.mistake import quoted
@@ -149,11 +149,13 @@ def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | Ba
     problems = [] if facts else [_unknown_machine(machine, known.facts, spot)]
     at, entry = None, None
     denied: tuple[Problem, ...] = ()
+    rules: list[Rulebook] = []
     try:
         at, rulebook = _in_force(cells["at"], known, spot)
     except WrongUse as refusal:
         problems += refusal.problems
     else:
+        rules = asking(known.versions, at, known.now)
         filled = {column: cell for column, cell in cells.items() if cell and column != _SIGNED}
         given = Given(filled, spot, partial(parse_instant, zone=rulebook.zone))
         kind = kind_of(given, rulebook)
@@ -161,14 +163,22 @@ def _row(line: int, cells: dict[str, str], spot: str, known: _Known) -> Row | Ba
         problems += given.problems
     if entry and facts:
         problems += mistakes_in(entry, rulebook, facts, known.places, known.now, spot)
-        denied = (
-            *mistakes_of(entry, rulebook, facts.enrolled.kind, known.people, spot),
-            *without_pin(entry, rulebook, spot),
-        )
+        denied = _denied(entry, rules, facts.enrolled.kind, known.people, spot)
     if not entry or not facts or problems:
         return BadRow(line, (*problems, *denied), machine if facts else "", at, cells)
-    entry = unsigned(flagged(entry, rulebook, facts.enrolled.kind, known.people), rulebook)
+    entry = unsigned(flagged(entry, rules, facts.enrolled.kind, known.people), rules)
     return Row(line, entry, cells["of"], cells, denied)
+
+
+def _denied(
+    entry: Entry, rules: Iterable[Rulebook], kind: str, people: People, spot: str
+) -> tuple[Problem, ...]:
+    """Why who wrote it may not, by each of the rules that ask."""
+    found: dict[Problem, None] = {}
+    for rulebook in rules:
+        found |= dict.fromkeys(mistakes_of(entry, rulebook, kind, people, spot))
+        found |= dict.fromkeys(without_pin(entry, rulebook, spot))
+    return tuple(found)
 
 
 def _unknown_machine(tag: str, tags: Iterable[str], spot: str) -> Problem:

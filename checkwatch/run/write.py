@@ -14,7 +14,7 @@ from sqlalchemy import Connection
 from checkwatch.answers.acceptance import Facts, ends_nothing, mistakes_about, mistakes_in
 from checkwatch.answers.book import Question
 from checkwatch.answers.effect import Effect, PlaceEffect, effect
-from checkwatch.answers.people import flagged, mistakes_of, nobody, not_for
+from checkwatch.answers.people import asking, flagged, mistakes_of, nobody
 from checkwatch.answers.remark import remarks
 from checkwatch.core.entry import (
     Closing,
@@ -67,8 +67,10 @@ def write(
     make: Make,
     what_if: bool,
     signature: Signature | None = None,
+    done_by: str | None = None,
 ) -> Written:
-    """Writes what `make` drafts, all of it or nothing.
+    """Writes what `make` drafts, all of it or nothing. `done_by` is whose work it says, where that
+    is not who writes it.
 
     Raises WrongUse with every mistake in the drafts, NeedsPin where the rules ask a PIN of who
     writes them and no `signature` of theirs is there, CannotTell where the book cannot be written
@@ -83,7 +85,7 @@ def write(
             journal.hold(conn, machines)
         asked = believed(ask_on(conn, now, lambda _: machines))
         people = everybody(conn)
-        drafts = accepted(conn, make(asked), asked, people)
+        drafts = accepted(conn, make(asked), asked, people, done_by)
         if not what_if:
             drafts = [_signed(draft, asked, people, signature) for draft in drafts]
         moment = asked.question.now
@@ -101,7 +103,8 @@ def write_about(
     signature: Signature | None = None,
     also: Callable[[Names], Iterable[str]] = lambda _: (),
 ) -> Written:
-    """As `write`, about the machine of an entry given by its number, and others.
+    """As `write`, about the machine of an entry given by its number, and others; what is written
+    again of an entry is the work of who wrote that.
 
     Raises WrongUse if there is no such entry, or it is about the whole book.
     """
@@ -118,7 +121,7 @@ def write_about(
     def drafts(asked: Asked) -> Sequence[Entry]:
         return make(asked, about)
 
-    return write(url, now, concerns, drafts, what_if, signature)
+    return write(url, now, concerns, drafts, what_if, signature, about.by)
 
 
 def believed(asked: Asked) -> Asked:
@@ -138,9 +141,14 @@ def facts_of(entries: Iterable[Entry]) -> Facts | None:
 
 
 def accepted(
-    conn: Connection, drafts: Iterable[Entry], asked: Asked, people: People
+    conn: Connection,
+    drafts: Iterable[Entry],
+    asked: Asked,
+    people: People,
+    done_by: str | None = None,
 ) -> list[Entry]:
-    """The drafts, flagged where their writer is doubtful; WrongUse with every mistake in them."""
+    """The drafts, flagged where their writer is doubtful, or who did it if that is another;
+    WrongUse with every mistake in them."""
     problems: list[Problem] = []
     found: list[Entry] = []
     now = asked.question.now
@@ -153,7 +161,9 @@ def accepted(
             continue
         rulebook, kind = version.rulebook, facts.enrolled.kind
         problems += mistakes_in(draft, rulebook, facts, asked.names.places, now, where)
-        problems += _writers(draft, asked, kind, people, where)
+        rules = asking(asked.book.versions, draft.at, now)
+        draft = flagged(draft, rules, kind, people, done_by)
+        problems += _writers(draft, rules, kind, people, where)
         if isinstance(draft, Happening) and ends_nothing(draft.code, kind, rulebook):
             problems.append(_wrong_machine(conn, draft, kind, asked, rulebook))
         if isinstance(draft, Struck):
@@ -163,29 +173,21 @@ def accepted(
         if isinstance(draft, Struck | FaultClosed) and draft.of is not None:
             target = read.by_number(conn, draft.of)
             problems += mistakes_about(draft, target, where, rulebook.zone)
-        found.append(flagged(draft, rulebook, kind, people))
+        found.append(draft)
     if problems:
         raise WrongUse(*problems)
     return found
 
 
-def _writers(draft: Entry, asked: Asked, kind: str, people: People, where: str) -> list[Problem]:
-    """Why who writes it may not."""
-    then, *later = _asking(draft, asked)
-    found = nobody(draft, then, people, where) or mistakes_of(draft, then, kind, people, where)
-    for now in later:
-        wrong = nobody(draft, now, people, where) or not_for(draft, now, people, where)
-        found += tuple(problem for problem in wrong if problem not in found)
-    return list(found)
-
-
-def _asking(draft: Entry, asked: Asked) -> list[Rulebook]:
-    """The rules that say who may write an entry: those of its time, and those of now if they are
-    others. Else a time before roles and PINs were asked for would be a way round them."""
-    versions = asked.book.versions
-    then, now = versions.in_force(draft.at), versions.in_force(asked.question.now)
-    assert then is not None, "what no rules judge is not written"
-    return [then.rulebook] if now is None or now is then else [then.rulebook, now.rulebook]
+def _writers(
+    draft: Entry, rules: Iterable[Rulebook], kind: str, people: People, where: str
+) -> Iterable[Problem]:
+    """Why who writes it may not, by each of the rules that ask."""
+    found: dict[Problem, None] = {}
+    for rulebook in rules:
+        wrong = nobody(draft, rulebook, people, where)
+        found |= dict.fromkeys(wrong or mistakes_of(draft, rulebook, kind, people, where))
+    return found
 
 
 def _wrong_machine(
@@ -208,7 +210,7 @@ def _wrong_machine(
 
 
 def _signed(draft: Entry, asked: Asked, people: People, signature: Signature | None) -> Entry:
-    for rulebook in _asking(draft, asked):
+    for rulebook in asking(asked.book.versions, draft.at, asked.question.now):
         draft = signed(draft, rulebook, people, signature)
         if draft.signed:
             break
