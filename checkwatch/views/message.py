@@ -68,7 +68,7 @@ def _title(told: Sequence[Told], parts: Sequence[Part]) -> str:
 
 def _end(told: Sequence[Told]) -> Iterator[str]:
     if any(one.matter is not None for one in told):
-        yield "That stops the repeats, never what is owed."
+        yield "Hearing a notice stops its repeats, never what is owed."
     urgent = any(MANNERS[one.kind].urgent for one in told)
     yield CAUTION_NO if urgent else _CAUTION
 

@@ -9,6 +9,8 @@ from checkwatch.answers.board import Board
 from checkwatch.answers.notice.kinds import Kind
 from checkwatch.answers.notice.lists import Late
 from checkwatch.answers.risks import Lapse, Risks
+from checkwatch.core.instant import Instant
+from checkwatch.core.rulebook import Number
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import Standing
 from checkwatch.views.message_part import Item, Known, Part, Told
@@ -19,6 +21,9 @@ from checkwatch.views.words import LOOKS, Here, duration, harmless, inside, list
 #: So many lists that were missed are named, so many machines of a check that lapses tomorrow; more
 #: are counted. Our own choice.
 _NAMED = 5
+
+#: Beside "nothing": nobody may take it for more than it is.
+_BY_WHAT_IS_WRITTEN = "That is by what was written: look when it was."
 
 
 def of_list(told: Told, known: Known, here: Here) -> Part:
@@ -74,34 +79,44 @@ def _of_work(board: Board, there: _There, here: Here) -> Part:
     """What is owed as an order of work."""
     work = [task for task in tasks(board) if there.has(task)]
     elsewhere = _elsewhere(board, there, work)
-    written = (
-        f"book last written {here.local(board.newest)}" if board.newest else "book not written"
-    )
+    written = _written(board.newest, here)
     rest = [*_rest(there, elsewhere)]
     if not work:
         what = f"nothing owed on {there.fleet}"
         if elsewhere:
             what = f"nothing owed where work is near; {len(elsewhere)} of {there.fleet} elsewhere"
-        return Part(
-            f"{what}; {written}", tuple(rest) or ("That is by what was written: look when it was.",)
-        )
-    total = sum(task.minutes or 0 for task in work)
-    heading = f"{_how_many(work, board, there)} to see to, {total:g} min"
+        return Part(f"{what}; {written}", tuple(rest) or (_BY_WHAT_IS_WRITTEN,))
     items = [_of_task(task, here) for task in work]
-    after = [f"In all {total:g} attended minutes{_unmeasured(work)}.", *rest]
-    return Part(heading, (f"In this order; {written}.", *items, *after))
+    after = [*_in_all(work), *rest]
+    return Part(_how_many(work, board, there), (f"In this order; {written}.", *items, *after))
+
+
+def _written(newest: Instant | None, here: Here) -> str:
+    return f"book last written {here.local(newest)}" if newest else "nothing is written in the book"
 
 
 def _how_many(work: Sequence[Task], board: Board, there: _There) -> str:
-    """How many machines a list is about. All that are unknown are one task."""
+    """How many machines a list is about, and how long it takes. All that are unknown are one
+    task."""
     tags = {task.machine for task in work} & there.machines.keys()
     tags |= {machine.machine for machine in board.overdue.unknown if there.owns(machine)}
     lacking = len({task.place for task in work if not task.machine})
-    machines = f"{len(tags)} of {there.fleet}"
-    if not lacking:
-        return machines
-    lacks = f"{plural(lacking, 'place')} without all machines"
-    return f"{machines} and {lacks}" if tags else lacks
+    total = _total(work)
+    minutes = f", {total:g} min" if total else ""
+    said = [f"{len(tags)} of {there.fleet} to see to{minutes}"] if tags else []
+    if lacking:
+        said.append(f"{plural(lacking, 'place')} {'lacks' if lacking == 1 else 'lack'} a machine")
+    return "; ".join(said)
+
+
+def _total(work: Iterable[Task]) -> Number:
+    return sum(task.minutes or 0 for task in work)
+
+
+def _in_all(work: Sequence[Task]) -> Iterator[str]:
+    total = _total(work)
+    if total:
+        yield f"In all {total:g} attended minutes{_unmeasured(work)}."
 
 
 def _unmeasured(work: Iterable[Task]) -> str:
@@ -160,7 +175,8 @@ def _of_risks(risks: Risks, there: _There, here: Here) -> Part:
     rare_first = sorted(lapsing.items(), key=lambda one: (len(one[1]) > _NAMED, one[1][0].until))
     items += [_of_lapsing(title, lapses, here) for title, lapses in rare_first]
     if not items:
-        return Part(f"tomorrow: nothing lapses on {there.fleet}", ("All of them can be used now.",))
+        heading = f"tomorrow: nothing lapses where people work; {_written(risks.newest, here)}"
+        return Part(heading, (_BY_WHAT_IS_WRITTEN,))
     sentence = (
         f"Until {here.local(risks.until)}, where people work, if nothing more is written. Checks "
         "that lapse are to be done before."

@@ -7,6 +7,7 @@ the clock, and none is told as from now.
 from __future__ import annotations
 
 import shlex
+from collections import defaultdict
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -151,25 +152,28 @@ def _to_look(matter: Matter) -> Command | None:
 
 def of_lapses(told: Sequence[tuple[int, Matter]], here: Here) -> Part:
     """Several lapses as one list, the first to lapse first: they come in tens at a time."""
-    in_order = sorted(told, key=lambda one: (one[1].until, one[1].place, one[1].machine))
-    items = [
-        Item(
-            ", ".join(harmless(name) for name in (matter.place, matter.machine) if name),
-            (
-                f"{matter.title} until {here.local(matter.until)}",
-                *(["in use: owed at the end of this case"] if matter.in_use else []),
-                f"notice {number}",
-            ),
-        )
-        for number, matter in in_order
+    by_machine: dict[str, list[tuple[int, Matter]]] = defaultdict(list)
+    for number, matter in sorted(told, key=lambda one: (one[1].until, one[1].place, one[0])):
+        by_machine[matter.machine].append((number, matter))
+    in_case = all(matter.in_use for _, matter in told)
+    items = [_of_machine(of, in_case, here) for of in by_machine.values()]
+    number, first = next(iter(by_machine.values()))[0]
+    who = f"{len(told)} checks of {len(items)} machines lapse, the first"
+    if len(items) == 1:
+        who = f"{_where(first)}: {len(told)} checks lapse, the first"
+    said = "Owed from then on. Do them before, while nobody uses the machine."
+    if in_case:
+        said = "In use: owed at the end of this case. Keep time for them before the next case."
+    typed = ("Whoever sees to one types, with the number of its notice:", hear(number))
+    return Part(f"{who} {here.moment(first.until)}", (said, *items, *typed))
+
+
+def _of_machine(told: Sequence[tuple[int, Matter]], in_case: bool, here: Here) -> Item:
+    lines = [
+        f"{matter.title} until {here.local(matter.until)} (notice {number})"
+        for number, matter in told
     ]
-    number, first = in_order[0]
-    return Part(
-        f"{len(told)} checks lapse soon, the first {here.moment(first.until)}",
-        (
-            "Owed from then on. Do them before, while nobody uses the machine.",
-            *items,
-            "Whoever sees to one types, with the number of its notice:",
-            hear(number),
-        ),
-    )
+    matter = told[0][1]
+    if matter.in_use and not in_case:
+        lines.append("in use: owed at the end of this case")
+    return Item(", ".join(harmless(n) for n in (matter.place, matter.machine) if n), tuple(lines))
