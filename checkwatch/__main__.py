@@ -10,7 +10,6 @@ from contextlib import suppress
 from typing import TextIO
 
 from checkwatch import errors
-from checkwatch.store import committed
 
 #: A command reads many small values that live until it ends: looking for garbage among them over
 #: and over, as Python does at every 700th, finds none.
@@ -20,7 +19,6 @@ GARBAGE = (200_000, 50, 100)
 def main() -> None:
     """Runs one command and leaves with its exit code."""
     gc.set_threshold(*GARBAGE)
-    committed.forget()
     _open_streams()
     # The library puts another stream in the place of one whose reader has gone.
     out, err = sys.stdout, sys.stderr
@@ -35,9 +33,7 @@ def main() -> None:
     except OSError as trouble:
         if os.environ.get("CHECKWATCH_DEBUG"):
             raise
-        _unheard(trouble, out, err)
-        # What was to be done is done, also where nobody could be told.
-        code = code if committed.is_done() else errors.CANNOT_TELL
+        code = code if _unheard(trouble, out, err) else errors.CANNOT_TELL
     _drop(out)
     _drop(err)
     sys.exit(code)
@@ -51,8 +47,11 @@ def _open_streams() -> None:
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
 
 
-def _unheard(trouble: OSError, out: TextIO, err: TextIO) -> None:
-    """Says what stands all the same on the stream on which something can be said."""
+def _unheard(trouble: OSError, out: TextIO, err: TextIO) -> bool:
+    """Says what stands all the same on the stream on which something can be said. Whether what was
+    to be done is done, also where nobody could be told."""
+    from checkwatch.store import committed
+
     wrote = committed.said()
     if wrote or not isinstance(trouble, BrokenPipeError):
         said = f"{wrote}; the answer to that" if wrote else "the answer"
@@ -61,6 +60,7 @@ def _unheard(trouble: OSError, out: TextIO, err: TextIO) -> None:
             with suppress(OSError):
                 print(said, file=stream, flush=True)
                 break
+    return committed.is_done()
 
 
 def _drop(stream: TextIO) -> None:
@@ -112,6 +112,7 @@ def _is_of_a_stream(error: Exception) -> bool:
 
 def _tell_failed(error: Exception) -> None:
     from checkwatch.cli.show import tell
+    from checkwatch.store import committed
 
     came = committed.said() or "no answer was given"
     tell(f"checkwatch failed: {type(error).__name__}: {error}; {came}")

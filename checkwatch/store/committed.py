@@ -1,7 +1,7 @@
 """Which entries stand by what this process did, for who must be told where an answer cannot be
 printed: they stand whether anybody hears of it or not.
 
-Every command loads it, the shortest question too, so it loads nothing itself.
+A process runs one command.
 """
 
 from __future__ import annotations
@@ -34,9 +34,8 @@ def go_on() -> None:
 
 
 def forget() -> None:
-    """As at the start of a program."""
+    """What stands until now is nobody's to hear of."""
     _stand.clear()
-    _goes_on.clear()
 
 
 def is_done() -> bool:
