@@ -21,7 +21,7 @@ from checkwatch.answers.notice.plan import (
     Way,
 )
 from checkwatch.core.mistake import nearest, quoted
-from checkwatch.core.period import parse_period
+from checkwatch.core.period import Period, parse_period
 from checkwatch.errors import WrongUse
 from checkwatch.rules.parts import read_spans, time_of_day
 from checkwatch.rules.table import Table, code_of, one_of, parse_toml
@@ -53,9 +53,7 @@ def read_notices(text: str, where: str) -> Plan:
         raise WrongUse(*broken)
     root = Table(raw, where, [])
     head = root.table("notices")
-    heard_for = head.period("heard_for") if head else None
-    if head:
-        head.finish()
+    heard_for = _heard_for(head) if head else HEARD_FOR
     server = _server(root.table("mail"))
     recipients = [_recipient(table) for table in root.tables("recipient")]
     routes = [_route(table) for table in root.tables("route", name_by="")]
@@ -63,7 +61,7 @@ def read_notices(text: str, where: str) -> Plan:
     plan = Plan(
         tuple(one for _, one in recipients),
         tuple(one for _, one in routes),
-        HEARD_FOR if heard_for is None else heard_for,
+        heard_for,
         server,
     )
     _look_at_recipients(root, recipients, plan)
@@ -72,6 +70,14 @@ def read_notices(text: str, where: str) -> Plan:
     if root.problems:
         raise WrongUse(*root.problems)
     return plan
+
+
+def _heard_for(head: Table) -> Period:
+    found = head.period("heard_for")
+    head.finish()
+    if found is not None and not found:
+        head.note("heard_for", "is no time at all", 'write heard_for = "PT2H", or leave it out')
+    return HEARD_FOR if found is None else found
 
 
 def _server(table: Table | None) -> MailServer | None:
@@ -112,14 +118,18 @@ def _address(table: Table, key: str) -> str:
 
 
 def _recipient(table: Table) -> tuple[Table, Recipient]:
-    code = code_of(table)
+    if "code" not in table:
+        table.note("code", "is missing", 'write it like code = "night-engineer"')
+    code = code_of(table) if "code" in table else ""
     given = [key for key in _WAYS if key in table]
     way: Way = File("")
     if len(given) == 1:
         way = _WAYS[given[0]](table)
+    elif given:
+        remedy = f"write just one of {', '.join(given)}: two ways are two recipients"
+        table.note("", "has several ways to be told", remedy)
     else:
-        what = f"has {'no way' if not given else 'several ways'} to be told"
-        table.note("", what, f"write just one of {', '.join(_WAYS)}; two ways are two recipients")
+        table.note("", "has no way to be told", one_of(_WAYS))
     one = Recipient(
         code,
         way,
@@ -134,7 +144,7 @@ def _recipient(table: Table) -> tuple[Table, Recipient]:
 def _route(table: Table) -> tuple[Table, Route]:
     route = Route(
         tuple(_kinds(table)),
-        table.texts("to", required=True),
+        _needed(table, "to", '["engineer"]'),
         table.texts("areas"),
         tuple(_times(table)),
         table.period("ahead"),
@@ -146,9 +156,23 @@ def _route(table: Table) -> tuple[Table, Route]:
     return table, route
 
 
+def _needed(table: Table, key: str, example: str) -> tuple[str, ...]:
+    """Texts of which there is at least one."""
+    found = table.texts(key)
+    if not found and not _is_noted(table, key):
+        what = "is empty" if key in table else "is missing"
+        table.note(key, what, f"write it like {key} = {example}")
+    return found
+
+
+def _is_noted(table: Table, key: str) -> bool:
+    """Whether something is wrong with a key already."""
+    return any(one.where.startswith(f"{table.where}: {key}") for one in table.problems)
+
+
 def _kinds(table: Table) -> Iterator[Kind]:
     known = [kind.value for kind in Kind]
-    for word in table.texts("kinds", required=True):
+    for word in _needed(table, "kinds", '["gate-failed"]'):
         if word in known:
             yield Kind(word)
         else:
@@ -194,19 +218,30 @@ def _look_at_route(table: Table, route: Route, plan: Plan) -> None:
                 remedy = nearest(name, known, one_of(known) if known else "add a recipient")
                 table.note(key, f"nobody is called {quoted(name)}, and has no such role", remedy)
     lists = [kind for kind in route.kinds if kind in LISTS]
-    if lists and not route.times:
+    other = [kind for kind in route.kinds if kind not in LISTS]
+    if lists and not route.times and not _is_noted(table, "times"):
         table.note("times", f"when is {lists[0]} sent?", 'write times = ["05:30"]')
-    if route.times and len(lists) < len(route.kinds):
-        other = next((kind for kind in route.kinds if kind not in LISTS), "")
-        table.note("times", f"{other} is told when it happens", "give it a route of its own")
-    if Kind.LAPSE_SOON in route.kinds and not route.ahead:
+    if route.times and other:
+        table.note("times", f"{other[0]} is told when it happens", "give it a route of its own")
+    if Kind.LAPSE_SOON in route.kinds and not route.ahead and not _is_noted(table, "ahead"):
         table.note("ahead", "how long before it lapses?", 'write ahead = "PT1H"')
-    if bool(route.then) is not bool(route.then_after):
-        table.note("then", "and then_after go together", 'write then = ["…"], then_after = "PT15M"')
-    if route.repeat is not None and not route.repeat:
-        table.note("repeat", "is no time at all", 'write repeat = "PT30M", or leave it out')
+    _look_at_pauses(table, route, not other)
     if lists:
         _look_at_quiet(table, route, plan)
+
+
+def _look_at_pauses(table: Table, route: Route, only_lists: bool) -> None:
+    """Notes what would be passed over in silence: pauses of no length, and of what has none."""
+    if bool(route.then) is not (route.then_after is not None) and not _is_noted(table, "then"):
+        table.note("then", "and then_after go together", 'write then = ["…"], then_after = "PT15M"')
+    for key, period in (("repeat", route.repeat), ("then_after", route.then_after)):
+        if period is not None and not period:
+            table.note(key, "is no time at all", f'write {key} = "PT30M", or leave it out')
+    if route.ahead is not None and Kind.LAPSE_SOON not in route.kinds:
+        table.note("ahead", "is for lapse-soon only", "leave it out")
+    for key in ("repeat", "then", "then_after"):
+        if only_lists and route.kinds and key in table:
+            table.note(key, "means nothing for a list, which is sent once", "leave it out")
 
 
 def _look_at_quiet(table: Table, route: Route, plan: Plan) -> None:
