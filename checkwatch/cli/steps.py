@@ -13,29 +13,36 @@ import typer
 
 from checkwatch import errors
 from checkwatch.answers.cleared import cleared
-from checkwatch.answers.people import mistakes_in_code
 from checkwatch.answers.steps import half_done, typed
 from checkwatch.answers.steps.asked import Ask, Finding, Going, Kind, Said
 from checkwatch.answers.steps.course import answered, next_question, still_open, take
 from checkwatch.answers.steps.half_done import Kept
-from checkwatch.answers.under_way import under_way
 from checkwatch.cli import ask
 from checkwatch.cli.options import By, Db, asking
 from checkwatch.cli.quick import CODES
+from checkwatch.cli.replies import chosen, own_code
 from checkwatch.cli.show import on_screen, show
 from checkwatch.cli.signing import signing
 from checkwatch.core.entry import Outcome
 from checkwatch.core.rulebook import Check
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.run import clock
-from checkwatch.run.steps import AtMachine, Drawer, at_machine, open_notes, taken_up
+from checkwatch.run.steps import (
+    AtMachine,
+    Drawer,
+    HalfDone,
+    Seen,
+    at_machine,
+    open_notes,
+    taken_up,
+)
 from checkwatch.run.world import Asked
 from checkwatch.run.write import Written
 from checkwatch.store import committed
 from checkwatch.views import answer, effect
 from checkwatch.views import steps as words
 from checkwatch.views.steps import Par
-from checkwatch.views.words import Here, inside, listed
+from checkwatch.views.words import LOOKS, Here, inside, listed
 
 #: So often somebody's own code is asked for.
 _TRIES = 3
@@ -58,51 +65,18 @@ def steps(
     """
     at = at_machine(asking(ctx, db).db, machine, by.strip())
     if not at.by:
-        at = at._replace(by=_who())
+        at = at._replace(by=own_code())
     drawer = Drawer(at.url)
     committed.go_on()
-    if banner := at.look().banner:
-        ask.say(banner)
     code = _least_work(at, drawer) if check is None else _check(at, drawer, check)
     if code is None:
         raise WrongUse(Problem("", "nothing was written", "run it again to begin"))
     raise typer.Exit(code)
 
 
-def _who() -> str:
-    """The code of who is there; raises WrongUse where nobody can be asked."""
-    if not ask.somebody():
-        raise WrongUse(Problem("--by", "is missing", "add --by WHO, your code"))
-    while True:
-        who = ask.line("Your code (no name) > ")
-        wrong = mistakes_in_code(who, "") if who else ()
-        if who and not wrong:
-            return who
-        for problem in wrong:
-            ask.say(f"{problem}."[:1].upper() + f"{problem}."[1:])
-
-
 def _tell(paragraphs: Iterable[Par]) -> None:
     for paragraph in paragraphs:
         ask.say(paragraph.text, paragraph.label)
-
-
-def _chosen(prompt: str, explained: str) -> str:
-    """yes, no or stop; raises KeyboardInterrupt for q, before which nothing was written."""
-    while True:
-        text = ask.line(f"{prompt} yes / no > ").lower()
-        if text in ("q", "quit"):
-            ask.say("Left: nothing was written now.")
-            raise KeyboardInterrupt
-        if text == typed.STOP:
-            return text
-        if text == "?":
-            ask.say(explained)
-            continue
-        try:
-            return "yes" if typed.yes_or_no(text) else "no"
-        except typed.Refused as refused:
-            ask.say(f"{refused}.")
 
 
 def _least_work(at: AtMachine, drawer: Drawer) -> int:
@@ -117,8 +91,9 @@ def _least_work(at: AtMachine, drawer: Drawer) -> int:
         if not left and not owed:
             break
         if not wrote:
-            ask.say(answer.clears(found))
-        code = _check(at, drawer, (left or owed)[0])
+            _say_banner(asked)
+            ask.say(f"{at.machine}: {LOOKS[found.standing].word}. {answer.clears(found)}")
+        code = _one(at, drawer, (left or owed)[0])
         if code not in (errors.YES, errors.WITH_LIMITS):
             return CODES[found.standing] if code is None else code
         wrote = True
@@ -130,8 +105,13 @@ def _least_work(at: AtMachine, drawer: Drawer) -> int:
 
 
 def _half_done(at: AtMachine, drawer: Drawer, asked: Asked, code: str) -> bool:
-    kept = drawer.find(at.machine, code)
-    return kept is not None and not taken_up(kept, at.check(asked, code), at.by, asked)[1]
+    kept = drawer.find(at.machine, code, at.by)
+    return kept is not None and not taken_up(kept, at.check(asked, code), asked).why
+
+
+def _say_banner(asked: Asked) -> None:
+    if asked.banner:
+        ask.say(asked.banner)
 
 
 class _Test(NamedTuple):
@@ -147,13 +127,21 @@ class _Test(NamedTuple):
 
 
 def _check(at: AtMachine, drawer: Drawer, code: str) -> int | None:
+    """The check that was named."""
+    _say_banner(at.look())
+    return _one(at, drawer, code)
+
+
+def _one(at: AtMachine, drawer: Drawer, code: str) -> int | None:
     """One check from its beginning to its result; None where it was not begun.
 
     The exit code says whether it counts now.
     """
     asked = at.look()
     test = _Test(at, drawer, at.check(asked, code), asked.zone)
-    begun = _resumed(test, asked) or _begun(test, asked)
+    kept = drawer.find(at.machine, code, at.by)
+    half = None if kept is None else taken_up(kept, test.check, asked)
+    begun = (half and _resumed(test, half, asked.here)) or _begun(test, half)
     if begun is None:
         return None
     kept, going = begun
@@ -165,7 +153,7 @@ def _check(at: AtMachine, drawer: Drawer, code: str) -> int | None:
     except (errors.CheckwatchError, KeyboardInterrupt):
         _tell_again(test, "Nothing was written now. The same answers are there with:")
         raise
-    drawer.drop(at.machine, code)
+    drawer.drop(kept)
     if not by:
         _say_unwritten(test, finding)
     return _ended(test, finding, wrote)
@@ -200,44 +188,59 @@ def _say_unwritten(test: _Test, finding: Finding) -> None:
         ask.command(f"checkwatch fault {tag} limit --note {shlex.quote(note)} --by WHO")
 
 
-def _resumed(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:
-    """The check as it was left, if there is such a one and it is gone on with."""
-    at, check = test.at, test.check
-    kept = test.drawer.find(at.machine, check.code)
-    if kept is None:
-        return None
-    going, why = taken_up(kept, check, at.by, asked)
+def _resumed(test: _Test, half: HalfDone, here: Here) -> tuple[Kept, Going] | None:
+    """The check as it was left, if it is gone on with."""
+    going, check = half.going, test.check
     if going is None:
-        ask.say(f"What was half done of the {inside(check.title)} begins anew: {why}.")
-        test.drawer.drop(at.machine, check.code)
+        ask.say(f"What was half done of the {inside(check.title)} begins anew: {half.why}.")
         return None
-    _tell(words.heading(check, at.machine))
-    _tell(words.recap(answered(going), kept.begun, asked.here))
-    chosen = _chosen("Go on with it?", words.GO_ON)
-    if chosen == typed.STOP:
+    _tell(words.heading(check, test.at.machine))
+    _tell(words.recap(answered(going), half.kept.begun, here))
+    reply = chosen("Go on with it?", words.GO_ON)
+    if reply == "no":
+        return None
+    if reply == typed.STOP:
         going, _ = take(going, Said(typed.STOP, clock.now()))
-        test.drawer.keep(kept._replace(said=going.said))
-    return None if chosen == "no" else (kept, going)
+    test.drawer.keep(half.kept._replace(said=going.said))
+    return half.kept, going
 
 
-def _begun(test: _Test, asked: Asked) -> tuple[Kept, Going] | None:
+def _begun(test: _Test, half: HalfDone | None) -> tuple[Kept, Going] | None:
     """The check begun in the book, if that is wanted."""
     at, check = test.at, test.check
     _tell(words.heading(check, at.machine))
-    other = under_way(at.machine, check.code, asked.book, asked.question)
-    if other is not None:
-        ask.say(f"Under way already since {asked.here.local(other.at)}, entry {other.seq}.")
-    for problem in at.forbids(asked, check):
-        ask.say(f"Look: {problem}.")
-    if at.would_end(asked, check):
-        ask.say(f"{at.machine} is cleared now; from the beginning until the result it is not.")
-    if _chosen("Begin?", words.BEGIN) != "yes":
-        return None
-    kept, wrote = at.begin(check)
+    begun = None
+    while begun is None:
+        asked = at.look()
+        seen = at.seen(asked, check)
+        _tell_before(test, asked, seen, half)
+        if chosen("Begin?", words.BEGIN) != "yes":
+            return None
+        begun = at.begin(check, seen)
+        if begun is None:
+            ask.say("Nothing was written: meanwhile somebody else was at it. Look once more.")
+    kept, wrote = begun
     if not test.drawer.keep(kept):
         ask.say("Its answers cannot be kept meanwhile: a lost terminal would lose them.")
     ask.say(f"Entry {kept.begun}: begun at {wrote.asked.here.local(kept.at)}. {words.HOW}")
     return kept, Going(check, kept.at)
+
+
+def _tell_before(test: _Test, asked: Asked, seen: Seen, half: HalfDone | None) -> None:
+    """What to know, and to look at, before a check is begun."""
+    at, check, other = test.at, test.check, seen.under_way
+    opened = dict.fromkeys(half.opened if half else ())
+    if other is not None:
+        done = at.checks(asked).get(other.check)
+        ask.say(words.under_way(other, check, done, asked.here))
+        if done and not (half and half.kept.begun == other.seq):
+            opened |= dict.fromkeys(done.put_backs)
+    for text in opened:
+        ask.say(f"{text.rstrip('.?')}?", "It may be left open. Look: ")
+    for problem in at.forbids(asked, check):
+        ask.say(f"Look: {problem}.")
+    if seen.ends:
+        ask.say(f"{at.machine} is cleared now; from the beginning until the result it is not.")
 
 
 def _gone_through(test: _Test, kept: Kept, going: Going) -> Finding:
@@ -251,21 +254,26 @@ def _gone_through(test: _Test, kept: Kept, going: Going) -> Finding:
             raise
         moment = clock.now()
         if half_done.too_old(kept._replace(said=going.said), test.check, moment):
+            _tell_opened(going)
             what = "was left too long: what was looked at may have changed"
             raise WrongUse(Problem(test.check.title, what, "begin anew"))
         before = going
         going, now = take(going, Said(text, moment))
         if going is not before:
-            test.drawer.keep(kept._replace(said=going.said))
+            test.drawer.add(kept, going.said[-1])
     return now
+
+
+def _tell_opened(going: Going) -> None:
+    for text in still_open(going):
+        ask.say(text, "Put it right: ")
 
 
 def _left(test: _Test, going: Going) -> None:
     """What to mind, and what to type, where a check is left before its end."""
     ask.say()
     ask.say()
-    for text in still_open(going):
-        ask.say(text, "Put it right: ")
+    _tell_opened(going)
     _tell_again(test, "Left: only its beginning is written, and it is owed. This goes on with it:")
 
 

@@ -200,6 +200,19 @@ class Check:
         """The codes of the measures that it cannot do without."""
         return tuple(code for code, measure in self.measures.items() if measure.required)
 
+    @cached_property
+    def in_order(self) -> tuple[tuple[int, Step], ...]:
+        """The steps with their numbers, as they are gone through: first those before the machine
+        has run by itself."""
+        numbered = enumerate(self.steps, 1)
+        return tuple(sorted(numbered, key=lambda pair: pair[1].after_run))
+
+    @cached_property
+    def put_backs(self) -> tuple[str, ...]:
+        """What the steps open or alter, each once."""
+        texts = (step.put_back for _, step in self.in_order if step.put_back)
+        return tuple(dict.fromkeys(texts))
+
     def applies_to(self, kind: str, model: str) -> bool:
         """Whether a machine of this kind and model needs it."""
         return kind in self.kinds and (not self.models or model in self.models)

@@ -20,11 +20,11 @@ from typing import Any, NamedTuple
 from checkwatch.answers.people import flag_of, mistakes_in_code, mistakes_of, nobody
 from checkwatch.answers.steps import half_done
 from checkwatch.answers.steps.asked import Finding, Going, Said
-from checkwatch.answers.steps.course import gone_on
+from checkwatch.answers.steps.course import gone_on, still_open
 from checkwatch.answers.steps.half_done import Kept
 from checkwatch.answers.under_way import under_way
 from checkwatch.core.attempt import RANK
-from checkwatch.core.entry import Entry, Fault, Outcome, Result, Severity
+from checkwatch.core.entry import Entry, Fault, Measures, Outcome, Result, Severity
 from checkwatch.core.instant import Instant
 from checkwatch.core.mistake import nearest
 from checkwatch.core.rulebook import Check
@@ -39,6 +39,18 @@ from checkwatch.store.people import everybody
 
 #: No file of answers is larger, in bytes; one that is was not written here.
 _LARGEST = 1_000_000
+
+
+class Seen(NamedTuple):
+    """What who is about to begin a check was told: the test that is `under_way`, and that the
+    machine is cleared until the check is begun."""
+
+    under_way: Result | None
+    ends: bool
+
+
+class _Changed(Exception):
+    """The book is no longer as it was seen."""
 
 
 class AtMachine(NamedTuple):
@@ -66,7 +78,12 @@ class AtMachine(NamedTuple):
             raise WrongUse(Problem(code, what, remedy))
         return known[code]
 
-    def would_end(self, asked: Asked, check: Check) -> bool:
+    def seen(self, asked: Asked, check: Check) -> Seen:
+        """What is to be told before a check is begun."""
+        other = under_way(self.machine, check.code, asked.book, asked.question)
+        return Seen(other, self._would_end(asked, check))
+
+    def _would_end(self, asked: Asked, check: Check) -> bool:
         """Whether a machine that is cleared is not any more once the check is begun."""
         standing = asked.book.standing(self.machine, asked.question)
         if not standing.usable or standing.rulebook is None:
@@ -100,13 +117,19 @@ class AtMachine(NamedTuple):
         fault = Fault(**(self._draft(asked) | {"by": by}), severity=Severity.LIMIT)
         return mistakes_in_code(by, "") or nobody(fault, rules, people, "")
 
-    def begin(self, check: Check) -> tuple[Kept, Written]:
-        """Writes that a test begins."""
+    def begin(self, check: Check, seen: Seen) -> tuple[Kept, Written] | None:
+        """Writes that a test begins; None where that would not be told as it was `seen` any more,
+        for somebody else was at it meanwhile."""
 
         def begun(asked: Asked) -> list[Entry]:
+            if self.seen(asked, check) != seen:
+                raise _Changed
             return [Result(**self._draft(asked), check=check.code, outcome=Outcome.BEGUN)]
 
-        wrote = self._write(begun)
+        try:
+            wrote = self._write(begun)
+        except _Changed:
+            return None
         (entry,) = wrote.entries
         kept = Kept(self.machine, check.code, self.by, entry.seq, entry.at, rule(check))
         return kept, wrote
@@ -127,17 +150,26 @@ class AtMachine(NamedTuple):
                 what = "something else was written of it meanwhile; nothing was written now"
                 remedy = f"see `checkwatch why {self.machine}`, and begin anew"
                 raise WrongUse(Problem(check.title, what, remedy))
+            measures = finding.measures
+            if finding.outcome is Outcome.STOPPED:
+                measures = self._taken(asked, check, measures)
             result = Result(
                 **self._draft(asked, finding.note),
                 check=check.code,
                 outcome=finding.outcome,
                 started=kept.at,
-                measures=finding.measures,
+                measures=measures,
                 limits=finding.limits,
             )
             return [result, *self._left_open(asked, check, finding, by)]
 
         return self._write(ended, signature)
+
+    def _taken(self, asked: Asked, check: Check, measures: Measures) -> Measures:
+        """The numbers that the rules of now take: no other keeps anybody from breaking off."""
+        rules = asked.book.rulebook(asked.question)
+        takes = rules.taking.get(check.code, {}) if rules else {}
+        return tuple((c, value) for c, value in measures if c in takes and takes[c].believes(value))
 
     def _left_open(self, asked: Asked, check: Check, finding: Finding, by: str) -> Iterator[Fault]:
         for note in open_notes(check, finding) if by else ():
@@ -181,29 +213,34 @@ def rule(check: Check) -> str:
 
 
 class Drawer:
-    """Where the answers of one book's half-done checks are kept."""
+    """Where the answers of one book's half-done checks are kept, each person's for themselves.
+
+    A file has a line for what was begun, and one for each line that was typed.
+    """
 
     def __init__(self, url: str) -> None:
         self._book = str(engine.sqlite_path(url) or engine.shown(url))
         self._folder = _state_folder()
 
-    def find(self, machine: str, check: str) -> Kept | None:
-        """What was kept of a check; None also for what cannot be read."""
+    def find(self, machine: str, check: str, by: str) -> Kept | None:
+        """What was kept of a check for somebody; None also for what cannot be read."""
         try:
-            with self._file(machine, check).open("rb") as file:
-                return _read(file.read(_LARGEST), machine, check)
+            with self._file(machine, check, by).open("rb") as file:
+                kept = _read(file.read(_LARGEST + 1))
         except OSError:
             return None
+        return kept if kept and kept[:3] == (machine, check, by) else None
 
     def keep(self, kept: Kept) -> bool:
         """Keeps the answers so far in place of those before, whole or not at all; whether that
         was possible."""
-        path = self._file(kept.machine, kept.check)
+        path = self._file(*kept[:3])
+        head = kept._asdict() | {"said": None}
         try:
             self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             handle, name = tempfile.mkstemp(dir=self._folder, prefix=f"{path.stem}.")
             with os.fdopen(handle, "w", encoding="utf-8") as file:
-                json.dump(kept._asdict(), file)
+                file.writelines(f"{json.dumps(line)}\n" for line in (head, *kept.said))
                 file.flush()
                 os.fsync(file.fileno())
             os.replace(name, path)
@@ -211,41 +248,62 @@ class Drawer:
             return False
         return True
 
-    def drop(self, machine: str, check: str) -> None:
+    def add(self, kept: Kept, line: Said) -> None:
+        """Keeps one more line of a check; where nothing of it could be kept, nothing."""
+        with suppress(OSError), self._file(*kept[:3]).open("r+b") as file:
+            file.seek(0, os.SEEK_END)
+            file.write(f"{json.dumps(line)}\n".encode())
+            file.flush()
+            os.fsync(file.fileno())
+
+    def drop(self, kept: Kept) -> None:
         """Forgets the answers of a check, and what a lost terminal left of writing them."""
         with suppress(OSError):
-            for file in self._folder.glob(f"{self._file(machine, check).stem}.*"):
+            for file in self._folder.glob(f"{self._file(*kept[:3]).stem}.*"):
                 file.unlink()
 
-    def _file(self, machine: str, check: str) -> Path:
-        name = sha256(json.dumps([self._book, machine, check]).encode()).hexdigest()[:32]
+    def _file(self, machine: str, check: str, by: str) -> Path:
+        name = sha256(json.dumps([self._book, machine, check, by]).encode()).hexdigest()[:32]
         return self._folder / f"{name}.json"
 
 
-def _read(data: bytes, machine: str, check: str) -> Kept | None:
+def _read(data: bytes) -> Kept | None:
+    """What a file has; a last line that was not written to its end was not acknowledged."""
+    if len(data) > _LARGEST:
+        return None
     try:
-        found = json.loads(data)
-        kept = Kept(
+        found, *said = map(json.loads, data.rpartition(b"\n")[0].split(b"\n"))
+        return Kept(
             str(found["machine"]),
             str(found["check"]),
             str(found["by"]),
             int(found["begun"]),
             Instant(int(found["at"])),
             str(found["rule"]),
-            tuple(Said(str(text), Instant(int(at))) for text, at in found["said"]),
+            tuple(Said(str(text), Instant(int(at))) for text, at in said),
         )
     except (ValueError, TypeError, KeyError, RecursionError):
         return None
-    return kept if (kept.machine, kept.check) == (machine, check) else None
 
 
-def taken_up(kept: Kept, check: Check, by: str, asked: Asked) -> tuple[Going | None, str]:
-    """A half-done check as it was left, or why it begins anew."""
-    why = half_done.anew(kept, check, rule(check), by, asked.book, asked.question)
-    if why:
-        return None, why
-    going = gone_on(Going(check, kept.at), kept.said)
-    return going, "" if going else "its answers cannot be read"
+class HalfDone(NamedTuple):
+    """A check that was left: `going` as it was left, or `why` it begins anew; `opened` is what
+    nobody said is right again."""
+
+    kept: Kept
+    going: Going | None
+    why: str
+    opened: tuple[str, ...]
+
+
+def taken_up(kept: Kept, check: Check, asked: Asked) -> HalfDone:
+    """What becomes of a check that was left."""
+    going = gone_on(Going(check, kept.at), kept.said) if kept.rule == rule(check) else None
+    why = half_done.anew(kept, check, rule(check), asked.book, asked.question)
+    if not why and going is None:
+        why = "its answers cannot be read"
+    opened = check.put_backs if going is None else still_open(going)
+    return HalfDone(kept, None if why else going, why, opened)
 
 
 def _state_folder() -> Path:

@@ -7,10 +7,10 @@ from typing import NamedTuple
 
 from checkwatch.answers.steps.asked import Ask, Finding, Kind, Said
 from checkwatch.core.attempt import plain as number
-from checkwatch.core.entry import Outcome
+from checkwatch.core.entry import Outcome, Result
 from checkwatch.core.instant import MINUTE, Instant
 from checkwatch.core.mistake import cut
-from checkwatch.core.rulebook import Check
+from checkwatch.core.rulebook import Check, Step
 from checkwatch.core.wording import inside, plural
 from checkwatch.views.words import Here, duration, harmless
 
@@ -47,6 +47,16 @@ def heading(check: Check, machine: str) -> Iterator[Par]:
     yield from (Par(caution, "Caution: ") for caution in check.cautions)
 
 
+def under_way(begun: Result, check: Check, done: Check | None, here: Here) -> str:
+    """That another test is under way; `done` is what is done by it, if the rules know that."""
+    by = f" by {harmless(begun.by, 40)}" if begun.by else ""
+    since = f"since {here.local(begun.at)}{by}, entry {begun.seq}."
+    if begun.check == check.code:
+        return f"Under way already {since}"
+    title = inside(done.title) if done else begun.check
+    return f"The {harmless(title, 60)} is under way {since}"
+
+
 def _title(check: Check, machine: str) -> str:
     return f"{machine}, {inside(check.title)}"
 
@@ -73,12 +83,10 @@ def question(ask: Ask, check: Check, machine: str, here: Here) -> Iterator[Par]:
         return
     if ask.news:
         yield Par(f"{ask.news[0].upper()}{ask.news[1:].rstrip('.')}.")
+    if ask.step is not None and (ask.anew or ask.kind is Kind.STEP):
+        yield from _step(ask.step, f"{ask.number}/{len(check.steps)} ")
     if ask.kind in _FIXED:
         yield Par(_FIXED[ask.kind][0])
-    elif ask.kind is Kind.STEP and ask.step is not None:
-        yield from [Par(ask.step.caution, "Caution: ")] if ask.step.caution else []
-        yield Par(ask.step.say, f"{ask.number}/{len(check.steps)} ")
-        yield from [Par(ask.step.expect, "    Expected: ")] if ask.step.expect else []
     elif ask.kind is Kind.REMEDY:
         yield Par(ask.text, "Try: ")
         yield Par("Then once more." if ask.measure else "Is it so now?")
@@ -97,6 +105,12 @@ def question(ask: Ask, check: Check, machine: str, here: Here) -> Iterator[Par]:
         yield Par("Is it so? A no is written down.")
     elif ask.finding is not None:
         yield Par(summary(ask.finding, check, machine))
+
+
+def _step(step: Step, label: str) -> Iterator[Par]:
+    yield from [Par(step.caution, "Caution: ")] if step.caution else []
+    yield Par(step.say, label)
+    yield from [Par(step.expect, "    Expected: ")] if step.expect else []
 
 
 def prompt(ask: Ask) -> str:

@@ -124,6 +124,12 @@ class Bench:
         assert code is None or said.code == code, said
         return said
 
+    def adopts(self, rules: str) -> None:
+        """Other rules come into force."""
+        (self.folder / "rules.toml").write_text(rules)
+        why = ["--yes", "--by", "ms", "--why", "better"]
+        self.does("rules", "adopt", self.folder / "rules.toml", *why)
+
     def results(self) -> list[dict[str, str]]:
         """What the book has of checks, by column."""
         return [row for row in self.rows() if row["what"] in ("leak-test", "look")]

@@ -106,7 +106,7 @@ def test_who_comes_back_is_where_he_was(check: Check, lines: list[str], cut_off:
     assert again == dialogue.going
     before = next_question(dialogue.going)
     if isinstance(dialogue.now, Ask):
-        now = dialogue.now._replace(refusal="", news="", noted=before.noted)
+        now = dialogue.now._replace(refusal="", news="", noted=False, anew=True)
         assert before._replace(news="") == now
     else:
         # The line that ends a check is asked for once more.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,14 @@ endless = true
   [[check.step]]
   say = "Rinse the filter."
   put_back = "Filter in its seat"
+"""
+
+
+#: What is opened by the look round, after `RULES`.
+OPENS = """
+[[check.step]]
+say = "Open the lid."
+put_back = "Lid shut"
 """
 
 
@@ -153,15 +162,74 @@ def test_not_gone_on_with_it_begins_anew(bench: Bench) -> None:
     assert bench.outcomes == ["begun", "begun", "pass"]
 
 
-def anew(bench: Bench, why: str, by: str = "kd") -> None:
-    shown = bench.types("yes", by=by).err
+OPEN = "It may be left open. Look: Reserve cylinder shut?"
+
+
+def anew(bench: Bench, why: str) -> None:
+    shown = bench.types("yes").err
     assert f"begins anew: {why}" in said(shown), shown
+    assert OPEN in said(shown.partition("Begin?")[0]), shown
     assert "1/3 Look at the seals" in shown
 
 
-def test_another_persons_answers_are_not_taken(bench: Bench) -> None:
+def test_another_persons_answers_are_not_taken_and_what_they_opened_is_told(bench: Bench) -> None:
     bench.types(*PASS[:3])
-    anew(bench, "its answers are those of kd", by="ao")
+    shown = bench.types("yes", by="ao").err
+    assert "Under way already since 06:01 GMT by kd, entry 4." in said(shown)
+    assert OPEN in said(shown.partition("Begin?")[0])
+    assert "1/3 Look at the seals" in shown
+
+
+def test_who_only_looks_or_mistypes_a_code_takes_nobodys_answers_away(bench: Bench) -> None:
+    bench.types(*PASS[:5])
+    bench.types("no", by="ao", code=2)
+    bench.types("q", by="kdd", code=130)
+    bench.types("yes", *PASS[5:], code=0)
+    assert bench.outcomes == ["begun", "pass"]
+
+
+def test_answers_given_up_are_there_until_the_new_beginning_is_written(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    bench.does("happened", "AM-02", "circuit-change", "--by", "ao")
+    for _ in range(2):
+        assert OPEN in said(bench.types("no", code=2).err)
+
+
+def test_what_was_not_reached_is_not_said_to_be_open(bench: Bench) -> None:
+    bench.types("yes")
+    assert OPEN not in said(bench.types("no", code=None).err)
+
+
+def test_not_gone_on_with_what_was_opened_is_told(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    assert OPEN in said(bench.types("no", "no", code=2).err)
+
+
+def test_what_covers_it_and_is_under_way_is_told_with_what_it_opens(bench: Bench) -> None:
+    covering = RULES.replace('code = "look"', 'code = "look"\ncovers = ["leak-test"]')
+    bench.adopts(covering + OPENS)
+    bench.types("yes", check="look", by="ao")
+    shown = said(bench.types("yes").err)
+    assert "The look round is under way since 06:01 GMT by ao, entry 5." in shown
+    assert "Look: Lid shut?" in shown
+
+
+def test_begun_by_two_at_once_the_second_is_told_before_anything_is_written(bench: Bench) -> None:
+    begin = ["done", "AM-02", "leak-test", "begun", "--by", "ao"]
+    shown = bench.types(lambda: bench.does(*begin), "yes", "no", code=2).err
+    assert "meanwhile somebody else was at it" in said(shown)
+    assert "Under way already since 06:01 GMT by ao, entry 4." in said(shown)
+    assert bench.outcomes == ["begun"]
+    bench.types("yes", "q", code=130)
+    assert bench.outcomes == ["begun", "begun"]
+
+
+def test_cleared_by_somebody_meanwhile_who_begins_is_told_what_that_costs(bench: Bench) -> None:
+    bench.types(*LOOK, check="look", code=0)
+    done = ["done", "AM-02", "leak-test", "pass", "--measure", "leak=60", "--by", "ao"]
+    shown = bench.types(lambda: bench.does(*done), "yes", "no", code=2).err
+    assert "AM-02 is cleared now; from the beginning until the result it is not" in said(shown)
+    assert bench.outcomes[2:] == ["pass"]
 
 
 def test_what_was_left_too_long_begins_anew(bench: Bench) -> None:
@@ -185,9 +253,7 @@ def test_what_was_written_of_it_meanwhile_begins_anew(bench: Bench) -> None:
 
 def test_a_changed_rule_begins_anew(bench: Bench) -> None:
     bench.types(*PASS[:3])
-    rules = bench.folder / "rules.toml"
-    rules.write_text(RULES.replace("Wipe the seal.", "Wipe it."))
-    bench.does("rules", "adopt", rules, "--yes", "--by", "ms", "--why", "shorter")
+    bench.adopts(RULES.replace("Wipe the seal.", "Wipe it."))
     anew(bench, "its rule has changed")
 
 
@@ -201,10 +267,29 @@ def test_an_unreadable_file_of_answers_begins_anew(bench: Bench, data: bytes) ->
 @pytest.mark.parametrize("line", ["certainly", "", "\x1b[2J", "x" * 5000])
 def test_answers_that_nobody_could_type_begin_anew(bench: Bench, line: str) -> None:
     bench.types(*PASS[:3])
-    found = json.loads(only(bench.state).read_text())
-    found["said"][-1][0] = line
-    only(bench.state).write_text(json.dumps(found))
+    *before, last = only(bench.state).read_text().splitlines()
+    changed = json.dumps([line, json.loads(last)[1]])
+    only(bench.state).write_text("\n".join([*before, changed, ""]))
     anew(bench, "its answers cannot be read")
+
+
+def test_an_answer_that_was_not_kept_to_its_end_is_asked_once_more(bench: Bench) -> None:
+    bench.types(*PASS[:3])
+    file = only(bench.state)
+    file.write_bytes(file.read_bytes()[:-3])
+    shown = bench.types("yes", "q", code=130).err
+    assert "2/3 Open the reserve cylinder" in shown
+    bench.types("yes", *PASS[2:], code=0)
+    assert bench.outcomes == ["begun", "pass"]
+
+
+def test_many_notes_are_kept_line_by_line(bench: Bench) -> None:
+    bench.tick = timedelta(seconds=1)
+    notes = [f"note: {number}" for number in range(300)]
+    bench.types("yes", *notes, "q", code=130)
+    assert len(only(bench.state).read_text().splitlines()) == 301
+    shown = bench.types("yes", *PASS[1:], code=None)
+    assert "299" in bench.results()[-1]["note"], shown
 
 
 def test_answers_from_before_the_result_are_not_taken(bench: Bench) -> None:
@@ -225,6 +310,7 @@ def test_where_answers_cannot_be_kept_it_says_so_and_goes_on(bench: Bench) -> No
 def test_an_answer_to_a_question_left_open_too_long_is_not_taken(bench: Bench) -> None:
     shown = bench.types(*PASS[:4], lambda: bench.at("09:00"), *PASS[4:], code=2)
     assert "was left too long" in shown.err
+    assert "Put it right: Reserve cylinder shut" in shown.err
     assert bench.outcomes == ["begun"]
 
 
@@ -245,6 +331,25 @@ def test_over_a_result_of_others_only_a_bad_one_is_written(
     shown = bench.types(*lines, code=1 if written else 2)
     assert ("something else was written of it meanwhile" in shown.err) is not written
     assert bench.outcomes == ["begun", "stopped", *(["fail"] if written else [])]
+
+
+# A code that several share since
+
+
+def test_a_check_is_broken_off_whatever_became_of_the_code_meanwhile(bench: Bench) -> None:
+    people = bench.folder / "people.csv"
+    people.write_text("code,shared\nkd,yes\n")
+    share = partial(bench.does, "people", people, "--yes")
+    bench.types("yes", share, "stop", "no", "list begins", code=1)
+    assert [(row["outcome"], row["by"]) for row in bench.results()][1:] == [("stopped", "kd")]
+    bench.types("yes", code=2)
+    assert bench.outcomes == ["begun", "stopped"]
+
+
+def test_a_check_is_broken_off_whatever_became_of_its_numbers(bench: Bench) -> None:
+    adopt = partial(bench.adopts, RULES.replace("[0, 2000]", "[0, 350]"))
+    bench.types(*PASS[:4], "400", adopt, "no", "stop", "yes", "no", "list begins", code=1)
+    assert [(row["outcome"], row["measures"]) for row in bench.results()][1:] == [("stopped", "")]
 
 
 # What is left open
@@ -355,7 +460,8 @@ def test_a_run_over_early_hears_before_when_a_pass_may_not_count(bench: Bench) -
 
 def test_without_a_check_the_least_work_is_led_through(bench: Bench) -> None:
     shown = bench.types(*PASS, *LOOK, check="", code=0)
-    assert said(shown.err).startswith("A leak test and a look round clear it")
+    first = "AM-02: not cleared. A leak test and a look round clear it"
+    assert said(shown.err).startswith(first)
     assert bench.outcomes == ["begun", "pass", "begun", "pass"]
 
 
@@ -424,6 +530,13 @@ def test_what_there_is_not_is_refused(
 
 def test_in_a_pipe_who_must_be_said(bench: Bench) -> None:
     assert "add --by WHO" in bench.does("steps", "AM-02", "leak-test", code=2).err
+
+
+def test_a_cleared_machine_is_answered_with_the_banner_once(bench: Bench) -> None:
+    bench.adopts(RULES.replace('title = "Small', 'title = "EXAMPLE, small'))
+    bench.types(*PASS, *LOOK, check="")
+    shown = bench.types(check="", code=0)
+    assert (shown.out + shown.err).count("everything in this book") <= 1
 
 
 def test_garbage_between_the_answers_changes_nothing(bench: Bench) -> None:

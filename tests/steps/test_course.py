@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from checkwatch.answers.steps.asked import Kind
-from checkwatch.answers.steps.course import still_open
+from checkwatch.answers.steps.course import next_question, still_open
 from checkwatch.core.entry import Outcome
 from checkwatch.core.rulebook import Step
 from tests.steps.gone import (
@@ -95,6 +95,8 @@ def test_where_nothing_was_looked_at_no_result_is_good() -> None:
     assert (found.outcome, found.note[:21]) == (STOPPED, "nothing was looked at")
     run = after(a_check(VAPORISER, alone=1), "na: x", "yes", "pass", "yes").finding
     assert run.outcome is STOPPED
+    unread = after(a_check(VAPORISER, measures=(HOLD,)), "na: x", "no", "yes").finding
+    assert unread.outcome is STOPPED
     measured = a_check(VAPORISER, measures=(LEAK,))
     assert after(measured, "na: x", "60", "yes").finding.outcome is PASS
 
@@ -262,7 +264,8 @@ def test_it_can_be_broken_off_at_every_question_and_that_taken_back() -> None:
         stopped = after(test, *lines[:number], "stop")
         assert stopped.asked.kind in (Kind.PUT_BACK, Kind.EMERGENCY)
         back = stopped.types("back")
-        assert back.asked._replace(news="") == after(test, *lines[:number]).asked._replace(news="")
+        before = after(test, *lines[:number]).asked._replace(anew=True)
+        assert back.asked._replace(news="") == before._replace(news="")
 
 
 # Going back, notes
@@ -291,6 +294,21 @@ def test_a_note_may_be_written_at_every_question() -> None:
     test = a_check(LOOK, SHUT)
     dialogue = after(test, "note: new bag", "yes", "note: stiff valve", "yes", "note: ", "yes")
     assert dialogue.types("yes").finding.note == "new bag; stiff valve"
+
+
+def test_that_a_note_was_taken_is_said_once_and_never_in_place_of_a_question() -> None:
+    test = a_check(LOOK, BAG)
+    noted = after(test, "yes", "note: plug is loose")
+    assert noted.asked.noted
+    assert (noted.asked.kind, noted.asked.step) == (Kind.STEP, BAG)
+    assert not noted.types("hm").asked.noted
+    assert not noted.types("yes").asked.noted
+    for back in ("back", "back"):
+        asked = noted.types(back).asked
+        assert not asked.noted
+        assert asked.anew
+    came_back = next_question(after(test, "yes", "note: plug is loose").going)
+    assert (came_back.noted, came_back.anew, came_back.step) == (False, True, BAG)
 
 
 def test_going_back_keeps_the_notes() -> None:

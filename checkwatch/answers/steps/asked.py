@@ -18,11 +18,19 @@ class Said(NamedTuple):
 
 
 class Going(NamedTuple):
-    """A check that was begun at an instant, and the lines that count so far."""
+    """A check that was begun at an instant, and the lines that count so far.
+
+    `said` are all of them. What they come to: `answers` are those that answer a question and that
+    nobody took back, `undone` the answers that somebody did, each after what it was about, and
+    `notes` the words of the notes.
+    """
 
     check: Check
     began: Instant
     said: tuple[Said, ...] = ()
+    answers: tuple[Said, ...] = ()
+    undone: tuple[tuple[str, str], ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 class Kind(Enum):
@@ -67,7 +75,8 @@ class Ask(NamedTuple):
 
     `step` is the step that it is about and `number` its place among the check's, from 1; `text`
     the remedy, or what is to be put right. `news` is what came of the line before, `refusal` why
-    a line was not taken and what to type; `noted` that it was a note. `since` is when the machine
+    a line was not taken and what to type; `noted` that it was a note; `anew` that it is asked once
+    more by who went or came back, and does not see what led to it. `since` is when the machine
     began to run by itself, for RUN, and when the test began, for EARLY; `verdict` what the step
     made of the check, for END_NOW; `finding` what would be written, for WRITE.
     """
@@ -80,6 +89,7 @@ class Ask(NamedTuple):
     news: str = ""
     refusal: str = ""
     noted: bool = False
+    anew: bool = False
     since: Instant = Instant(0)
     verdict: Outcome = Outcome.PASS
     finding: Finding | None = None

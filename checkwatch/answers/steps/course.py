@@ -6,7 +6,6 @@ going back is walking anew with a line less, and so is going on after a terminal
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 
@@ -16,10 +15,10 @@ from checkwatch.answers.steps.walk import Walk
 
 
 def next_question(going: Going) -> Ask:
-    """What is asked next; of a check that was just begun, the first question."""
-    found = _next(going)
+    """What is asked next of who begins or comes back."""
+    found = _walked(going, going.answers)
     assert isinstance(found, Ask), "the line that ends a check does not count"
-    return found
+    return found._replace(anew=True)
 
 
 def take(going: Going, line: Said) -> tuple[Going, Ask | Finding]:
@@ -30,12 +29,14 @@ def take(going: Going, line: Said) -> tuple[Going, Ask | Finding]:
     """
     try:
         typed.refuse_harmful(line.text)
-        if typed.command(line.text) == typed.BACK and not any(map(_answers, _kept(going)[0])):
-            raise typed.Refused("this is the first question")
+        if (words := typed.note(line.text)) is not None:
+            return _noted(going, line, typed.noted(words))
+        if typed.command(line.text) == typed.BACK:
+            return _back(going, line)
     except typed.Refused as refused:
         return going, next_question(going)._replace(news="", refusal=str(refused))
-    after = going._replace(said=(*going.said, line))
-    found = _next(after)
+    after = going._replace(said=(*going.said, line), answers=(*going.answers, line))
+    found = _walked(after, after.answers)
     if isinstance(found, Finding) or found.refusal:
         return going, found
     return after, found
@@ -53,9 +54,9 @@ def gone_on(going: Going, said: Iterable[Said]) -> Going | None:
 
 def answered(going: Going) -> list[tuple[Ask, Said]]:
     """Each question that has its answer, with the line that answered it."""
-    lines = [line for line in _kept(going)[0] if _answers(line)]
-    asked = (_walked(going, lines[:position], {}) for position in range(len(lines)))
-    return [(ask, line) for ask, line in zip(asked, lines, strict=True) if isinstance(ask, Ask)]
+    asked = (_walked(going, going.answers[:position]) for position in range(len(going.answers)))
+    pairs = zip(asked, going.answers, strict=True)
+    return [(ask, line) for ask, line in pairs if isinstance(ask, Ask)]
 
 
 def still_open(going: Going) -> tuple[str, ...]:
@@ -68,16 +69,11 @@ def still_open(going: Going) -> tuple[str, ...]:
     return tuple(text for text in opened if text not in right)
 
 
-def _next(going: Going) -> Ask | Finding:
-    kept, undone = _kept(going)
-    return _walked(going, kept, undone)
-
-
-def _walked(going: Going, lines: Sequence[Said], undone: dict[str, list[str]]) -> Ask | Finding:
-    walk = Walk(going.check, going.began, undone).run()
+def _walked(going: Going, answers: Sequence[Said]) -> Ask | Finding:
+    walk = Walk(going.check, going.began, going.undone, going.notes).run()
     found = next(walk)
     try:
-        for line in lines:
+        for line in answers:
             found = walk.send(line)
     except StopIteration as end:
         finding: Finding = end.value
@@ -85,24 +81,22 @@ def _walked(going: Going, lines: Sequence[Said], undone: dict[str, list[str]]) -
     return found
 
 
-def _answers(line: Said) -> bool:
-    return typed.note(line.text) is None
+def _noted(going: Going, line: Said, words: str) -> tuple[Going, Ask]:
+    after = going._replace(said=(*going.said, line), notes=(*going.notes, words))
+    return after, next_question(after)._replace(news="", noted=True)
 
 
-def _kept(going: Going) -> tuple[list[Said], dict[str, list[str]]]:
-    """The lines without those that `back` took away, and these by what they were about."""
-    kept: list[Said] = []
-    undone: dict[str, list[str]] = defaultdict(list)
-    for line in going.said:
-        if typed.command(line.text) != typed.BACK:
-            kept.append(line)
-            continue
-        last = max(position for position, one in enumerate(kept) if _answers(one))
-        asked = _walked(going, kept[:last], {})
-        assert isinstance(asked, Ask), "the line that ends a check does not count"
-        taken = kept.pop(last).text
-        with suppress(typed.Refused):  # `stop`, or `keep`, was no answer to the step.
-            answer = typed.step(asked.measure, may_skip=True)(taken)
-            if asked.about and answer is not True:
-                undone[asked.about].append(typed.said(answer))
-    return kept, undone
+def _back(going: Going, line: Said) -> tuple[Going, Ask]:
+    """Takes the last answer away."""
+    if not going.answers:
+        raise typed.Refused("this is the first question")
+    *left, taken = going.answers
+    asked = _walked(going, left)
+    assert isinstance(asked, Ask), "the line that ends a check does not count"
+    undone = going.undone
+    with suppress(typed.Refused):  # `stop`, or `keep`, was no answer to the step.
+        answer = typed.step(asked.measure, may_skip=True)(taken.text)
+        if asked.about and answer is not True:
+            undone = (*undone, (asked.about, typed.said(answer)))
+    after = going._replace(said=(*going.said, line), answers=tuple(left), undone=undone)
+    return after, next_question(after)

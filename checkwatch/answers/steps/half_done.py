@@ -1,8 +1,8 @@
 """A check that was begun and left: what was kept of it, and whether it may be gone on with.
 
-The answers were kept beside the book and are no entries. They are taken only as what the same
-person said a short while ago of the test that is still the newest in the book; with any doubt the
-check begins anew.
+The answers were kept beside the book, each person's for themselves, and are no entries. They are
+taken only as what that person said a short while ago of the test that is still the newest in the
+book; with any doubt the check begins anew.
 """
 
 from __future__ import annotations
@@ -32,10 +32,8 @@ class Kept(NamedTuple):
     said: tuple[Said, ...] = ()
 
 
-def anew(kept: Kept, check: Check, rule: str, by: str, book: Book, question: Question) -> str:
+def anew(kept: Kept, check: Check, rule: str, book: Book, question: Question) -> str:
     """Why a half-done check begins anew, empty where it can be gone on with."""
-    if kept.by != by:
-        return f"its answers are those of {kept.by}"
     if kept.rule != rule:
         return "its rule has changed"
     if too_old(kept, check, question.now):

@@ -67,6 +67,13 @@ def note(text: str) -> str | None:
     return found[1].strip() if found else None
 
 
+def noted(text: str) -> str:
+    """The words of a note."""
+    if not text:
+        raise Refused("type note: and your words")
+    return text
+
+
 def yes_or_no(text: str) -> bool:
     """Yes or no."""
     if text.lower() not in (*_YES, *_NO):

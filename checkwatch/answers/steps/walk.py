@@ -6,7 +6,8 @@ does not apply, and every number that the check cannot do without.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Generator, Iterable
 from contextlib import suppress
 from decimal import Decimal
 from functools import partial
@@ -41,13 +42,21 @@ class _Ended(Exception):
 
 
 class Walk:
-    """What was answered so far; `undone` are the lines that somebody took back, by what they were
-    about."""
+    """What was answered so far; `undone` are the answers that somebody took back, each after what
+    it was about. Notes change nothing but what is written at the end."""
 
-    def __init__(self, check: Check, began: Instant, undone: Mapping[str, list[str]]) -> None:
+    def __init__(
+        self,
+        check: Check,
+        began: Instant,
+        undone: Iterable[tuple[str, str]] = (),
+        notes: Iterable[str] = (),
+    ) -> None:
         self._check = check
         self._began = began
-        self._undone = undone
+        self._undone: dict[str, list[str]] = defaultdict(list)
+        for about, answer in undone:
+            self._undone[about].append(answer)
         self._now = began
         self._news = ""
         self._outcome = Outcome.PASS
@@ -57,7 +66,7 @@ class Walk:
         self._remarks: list[str] = []
         self._skipped: list[str] = []
         self._looked_at = False
-        self._notes: list[str] = []
+        self._notes = [*notes]
         self._put_back: dict[str, bool | None] = {}
         self._breaking_off = False
         self._last = False
@@ -83,7 +92,7 @@ class Walk:
 
     def _questions(self) -> Waiting[None]:
         """Its parts in order: what needs a person, the run, what comes after it."""
-        numbered = list(enumerate(self._check.steps, 1))
+        numbered = self._check.in_order
         runs = self._check.minutes is not None and self._check.minutes.alone > 0
         after = [partial(self._step, *pair) for pair in numbered if pair[1].after_run]
         read_in_steps = {step.measure for step in self._check.steps}
@@ -102,21 +111,16 @@ class Walk:
             yield from part()
 
     def _ask(self, ask: Ask, read: Callable[[str], T]) -> Waiting[T]:
-        """Asks until a line can be taken; notes may come in between."""
+        """Asks until a line can be taken."""
         ask, self._news = ask._replace(news=self._news), ""
         while True:
             line = yield ask
-            if (text := typed.note(line.text)) is not None:
-                self._notes += [text] if text else []
-                refusal = "" if text else "type note: and your words"
-                ask = ask._replace(news="", refusal=refusal, noted=bool(text))
-                continue
             if typed.command(line.text) == typed.STOP and not self._breaking_off:
                 raise _Stopped
             try:
                 found = read(line.text)
             except Refused as refused:
-                ask = ask._replace(news="", refusal=str(refused), noted=False)
+                ask = ask._replace(news="", refusal=str(refused))
             else:
                 self._now = line.at
                 return found
@@ -162,7 +166,8 @@ class Walk:
     def _took(self, ask: Ask, label: str, answer: Answer) -> None:
         """Keeps an answer, and what is to be remembered of it."""
         final = said(answer)
-        self._looked_at |= not isinstance(answer, NotApplicable)
+        unread = ask.measure is not None and answer is False
+        self._looked_at |= not (unread or isinstance(answer, NotApplicable))
         taken_back = [
             text for text in self._undone.get(ask.about, ()) if text not in ("yes", final)
         ]
