@@ -152,7 +152,7 @@ def test_that_the_book_was_put_back_stands_on_top_until_the_gates_are_done() -> 
     known = [enrolled("AM-04"), passed("AM-04", "self-test", "06:00"), again]
     text = plain(report(page(book(rules(), *known)), Here(ZONE, t("15:20"))))
     second = " ".join(text.split("\n\n")[1].split())
-    assert second.startswith("The book was put back from the backup of 07:30 GMT: at 12:00 GMT")
+    assert second.startswith("The book was put back at 12:00 GMT, 3 h 20 min ago, by ld, from the")
     assert second.endswith("The gates of 1 machine are not done since: AM-04.")
     assert "1 entry was written: 1 record that the book was put back." in text
     assert "Nothing else is open." in text

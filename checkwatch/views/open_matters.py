@@ -77,11 +77,11 @@ def put_back(told: PutBack, here: Here) -> str:
     """What a book that was put back owes, and of which machines."""
     entry, machines = told.entry, [one.machine for one in told.machines]
     by = f", by {harmless(entry.by, 40)}" if entry.by else ""
-    note = f" {harmless(entry.note, 200)}" if entry.note else ""
+    note = f", {harmless(entry.note, 200)}" if entry.note else ""
     more = len(machines) - _NAMES
     names = listed(machines) if more <= 0 else f"{', '.join(machines[:_NAMES])} and {more} more"
     return (
-        f"The book was put back{note}: {here.dated(entry.at)}{by}. Faults, limits and withdrawals "
+        f"The book was put back {here.dated(entry.at)}{by}{note}. Faults, limits and withdrawals "
         "that were written after that backup are missing: write them before you test. The gates "
         f"of {plural(len(machines), 'machine')} are not done since: {names}."
     )
