@@ -5,6 +5,8 @@ from __future__ import annotations
 import logging
 import sys
 import time
+import traceback
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -24,6 +26,8 @@ from checkwatch.run.world import Asked, ask
 from checkwatch.store.outbox import Message
 from checkwatch.views import document, watching
 from checkwatch.views.words import Here, harmless
+
+log = logging.getLogger("checkwatch.watcher")
 
 Notices = Annotated[
     str | None,
@@ -135,10 +139,13 @@ def watch(
     from checkwatch.run.watcher.wall import Wall
 
     now, plan = clock.now(), load(notices)
-    refuse_unknown_areas(plan, _areas(ask(asked_with.db, now, lambda _: ())))
+    areas = _areas(ask(asked_with.db, now, lambda _: ()))
+    refuse_unknown_areas(plan, areas)
     holder = name_of_process(now)
     wall = Wall(page) if page is not None else None
     _log()
+    for kind, area in plan.untold(areas):
+        log.warning("event=nobody-is-told kind=%s area=%r", kind.value, area)
     Daemon(Watcher(asked_with.db, plan, holder, now), holder, wall, clock.now).run()
 
 
@@ -158,7 +165,7 @@ def _status(url: str, json: bool) -> None:
 def _log() -> None:
     """One line an event on standard error; which service keeps them is not ours to say."""
     handler = logging.StreamHandler(sys.stderr)
-    form = logging.Formatter("time=%(asctime)s level=%(levelname)s %(message)s")
+    form = _OneLine("time=%(asctime)s level=%(levelname)s %(message)s")
     form.converter = time.gmtime
     form.default_time_format, form.default_msec_format = "%Y-%m-%dT%H:%M:%S", "%s.%03dZ"
     handler.setFormatter(form)
@@ -166,6 +173,20 @@ def _log() -> None:
     logging.getLogger("checkwatch").setLevel(logging.INFO)
     logging.getLogger("apscheduler").addHandler(handler)
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
+
+
+class _OneLine(logging.Formatter):
+    """What nobody foresaw is one line too, and says where it happened, not in which words: these
+    may hold what is not for everybody."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        if record.exc_info and record.exc_info[0]:
+            kind, _, trace = record.exc_info
+            last = traceback.extract_tb(trace)[-1]
+            why = f"{kind.__name__} in {Path(last.filename).name}, line {last.lineno}"
+            more = {"msg": "event=failed why=%r", "args": (why,), "exc_info": None}
+            record = logging.makeLogRecord({**record.__dict__, **more, "exc_text": None})
+        return super().format(record)
 
 
 def heard(

@@ -16,12 +16,13 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import select, update
 
 from checkwatch.answers.notice.plan import Plan
 from checkwatch.core import entry as e
-from checkwatch.core.instant import DAY, HOUR, Instant, to_datetime
+from checkwatch.core.instant import DAY, HOUR, Instant, to_datetime, wall
 from checkwatch.run import clock
 from checkwatch.run.notices import load
 from checkwatch.store import journal, lease, outbox
@@ -99,6 +100,11 @@ def noon_zone() -> str:
     return f"Etc/GMT{-ahead:+d}" if ahead else "Etc/GMT"
 
 
+def local_time(at: Instant, zone: str) -> str:
+    """As a route has it."""
+    return f"{wall(at, ZoneInfo(zone)):%H:%M}"
+
+
 class Process:
     """A running `checkwatch`, and what it said."""
 
@@ -131,12 +137,13 @@ class Process:
 
 
 #: Has everything loaded, and becomes a `checkwatch` of its own for each line: begins in no time, so
-#: that a test can kill many.
+#: that a test can kill many. Each looks at the book every second, so that nobody waits for five.
 NURSERY = """
 import contextlib, json, os, sys
 from checkwatch.__main__ import main
 import checkwatch.run.watcher.daemon, checkwatch.run.watcher.wall, checkwatch.run.senders.post
 import checkwatch.run.watcher.status, checkwatch.cli.usage, checkwatch.views.page
+checkwatch.run.watcher.daemon.HEARTBEAT = 1
 with contextlib.suppress(ModuleNotFoundError):
     import psycopg, sqlalchemy.dialects.postgresql.psycopg
 import sqlite3, sqlalchemy.dialects.sqlite
@@ -225,9 +232,9 @@ class Suite:
         place: dict[str, Any] = {"place_kind": "theatre", "area": "Main"}
         names = [f"M-{n:03}" for n in range(1, machines + 1)]
         self.write(
-            _about(e.Adopted, "", at, text=rules),
-            *(_about(e.PlaceKnown, "", at, place=f"Theatre {n}", **place) for n in names),
-            *(_about(e.Enrolled, n, at, kind="machine", place=f"Theatre {n}") for n in names),
+            about(e.Adopted, "", at, text=rules),
+            *(about(e.PlaceKnown, "", at, place=f"Theatre {n}", **place) for n in names),
+            *(about(e.Enrolled, n, at, kind="machine", place=f"Theatre {n}") for n in names),
         )
 
     def write(self, *entries: e.Entry) -> list[e.Entry]:
@@ -239,7 +246,7 @@ class Suite:
         self._failed += 1
         machine = f"M-{self._failed:03}"
         at = clock.now() if at is None else at
-        self.write(_about(e.Result, machine, at, check="self-test", outcome=e.Outcome.FAIL))
+        self.write(about(e.Result, machine, at, check="self-test", outcome=e.Outcome.FAIL))
         return machine
 
     @property
@@ -311,7 +318,8 @@ class Suite:
         return wanted <= self.decided().keys() and not self.waiting()
 
 
-def _about(of: type[e.Entry], machine: str, at: Instant, **more: Any) -> e.Entry:
+def about(of: type[e.Entry], machine: str, at: Instant, **more: Any) -> e.Entry:
+    """An entry that is written when it happens."""
     return of(seq=0, machine=machine, at=at, recorded=at, **more)
 
 

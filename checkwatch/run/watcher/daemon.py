@@ -10,8 +10,9 @@ import logging
 import signal
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC
-from threading import Event
+from queue import Empty, SimpleQueue
 
 from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
@@ -29,13 +30,19 @@ log = logging.getLogger("checkwatch.watcher")
 #: So often the watcher looks, in seconds, whatever was foreseen.
 HEARTBEAT = 5
 
-#: So many recipients are told at the same time: one that hangs does not keep the others.
-_HANDS = 8
-
 #: A clock that moves against the one that only runs forward by more seconds than this was set.
 _JUMP = 2
 
 Clock = Callable[[], Instant]
+
+
+class _Hands(ThreadPoolExecutor):  # type: ignore[misc]
+    """Threads that are waited for without the locks of the scheduler: holding these, one would wait
+    for ever for a tick that asks for more."""
+
+    def wait(self) -> None:
+        """Returns when all that was begun is done."""
+        self._pool.shutdown(wait=True)
 
 
 class Daemon:
@@ -43,10 +50,14 @@ class Daemon:
 
     def __init__(self, watcher: Watcher, holder: str, wall: Wall | None, clock: Clock) -> None:
         self._watcher, self._holder, self._wall, self._clock = watcher, holder, wall, clock
-        self._stopping = Event()
+        self._stops = False
+        # Of the kind that a signal may find in the middle of anything.
+        self._asked = SimpleQueue[None]()
+        # One hand for each recipient: those that hang do not keep the others.
+        self._ticking, self._hands = _Hands(1), _Hands(len(watcher.plan.recipients) + 1)
         self._scheduler = BackgroundScheduler(
             timezone=UTC,
-            executors={"default": ThreadPoolExecutor(_HANDS), "tick": ThreadPoolExecutor(1)},
+            executors={"default": self._hands, "tick": self._ticking},
             # A tick that comes late is wanted all the same, and several of them are one.
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
         )
@@ -59,7 +70,8 @@ class Daemon:
 
     def stop(self) -> None:
         """Asks it to end; may be called from anywhere."""
-        self._stopping.set()
+        self._stops = True
+        self._asked.put(None)
 
     def run_until_stopped(self) -> None:
         """As `run`, for who stops it without a signal."""
@@ -68,15 +80,23 @@ class Daemon:
         self._beat()
         self._scheduler.start()
         ahead = self._ahead()
-        while not self._stopping.wait(1):
+        while not self._rested():
             if abs(self._ahead() - ahead) > _JUMP * SECOND:
                 # The scheduler sleeps until an instant of the clock that was set.
                 log.warning("event=clock-set")
                 self._beat()
             ahead = self._ahead()
-        self._scheduler.shutdown(wait=True)
+        self._scheduler.shutdown(wait=False)
+        self._ticking.wait()
+        self._hands.wait()
         self._give_back()
         log.info("event=stopped")
+
+    def _rested(self) -> bool:
+        """Waits a second, or until it is asked to end; whether it was."""
+        with suppress(Empty):
+            self._asked.get(timeout=1)
+        return self._stops
 
     def _ahead(self) -> int:
         """How far the clock is ahead of one that only runs forward, in microseconds."""
@@ -104,9 +124,9 @@ class Daemon:
             self._show(lambda wall: wall.blank(why, now))
             return
         _tell(ticked)
-        self._show(lambda wall: wall.refresh(ticked.asked, now))
         if ticked.decides:
             self._hand_over(now)
+        self._show(lambda wall: wall.refresh(ticked.asked, now))
         if now < ticked.again < min(now + HEARTBEAT * SECOND, FOREVER):
             self._scheduler.add_job(
                 self._tick,
@@ -127,8 +147,12 @@ class Daemon:
 
     def _hand_over(self, now: Instant) -> None:
         """One job for each recipient for whom something waits; whom one tells already is left."""
-        with engine.reading(self._watcher.url) as conn:
-            recipients = outbox.recipients_waiting(conn, now)
+        try:
+            with engine.reading(self._watcher.url) as conn:
+                recipients = outbox.recipients_waiting(conn, now)
+        except CheckwatchError as refusal:
+            log.error("event=cannot-hand-over recipient=all why=%r", str(refusal))
+            return
         for code in recipients:
             self._scheduler.add_job(
                 self._deliver, args=[code], id=f"deliver {code}", replace_existing=True
@@ -137,7 +161,7 @@ class Daemon:
     def _deliver(self, code: str) -> None:
         watcher = self._watcher
         try:
-            deliver(watcher.url, watcher.plan, self._clock, code, self._stopping.is_set)
+            deliver(watcher.url, watcher.plan, self._clock, code, lambda: self._stops)
         except CheckwatchError as refusal:
             log.error("event=cannot-hand-over recipient=%s why=%r", code, str(refusal))
 

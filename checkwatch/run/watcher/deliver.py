@@ -50,7 +50,8 @@ def _hand_over(message: Message, url: str, plan: Plan, clock: Clock) -> None:
         event,
         message.number,
         message.recipient,
-        trouble,
+        # What the other side says may name somebody: it stands in `watch --status` alone.
+        trouble.partition(", it says ")[0],
     )
 
 
