@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, time, timedelta
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.overdue import overdue
@@ -42,7 +43,7 @@ class Risks(NamedTuple):
 def risks(book: Book, question: Question) -> Risks:
     """Over the whole fleet, if nothing more is written."""
     rulebook = book.rulebook(question)
-    until = _end_of_tomorrow(question.at, rulebook) if rulebook else question.at
+    until = _end_of_tomorrow(question.at, rulebook.zone if rulebook else ZoneInfo("UTC"))
     answer = overdue(book, question, until)
     fleet = book.fleet(question)
     duty = _Duty(book, question, rulebook, until)
@@ -63,9 +64,9 @@ def risks(book: Book, question: Question) -> Risks:
     )
 
 
-def _end_of_tomorrow(at: Instant, rulebook: Rulebook) -> Instant:
-    day = wall(at, rulebook.zone).date() + timedelta(days=2)
-    return from_wall(datetime.combine(day, time()), rulebook.zone)
+def _end_of_tomorrow(at: Instant, zone: ZoneInfo) -> Instant:
+    day = wall(at, zone).date() + timedelta(days=2)
+    return from_wall(datetime.combine(day, time()), zone)
 
 
 class _Duty:

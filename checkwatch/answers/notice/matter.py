@@ -66,7 +66,9 @@ def foreseen(machine: str, book: Book, question: Question, ahead: Iterable[Perio
     at which one is told of it."""
     standing = book.standing(machine, question)
     if standing.rulebook is None or standing.log.enrolled is None or standing.log.retired:
-        return Foreseen((), FOREVER)
+        # It may be written already that it will be put to use.
+        coming = [entry.at for entry in book.entries.get(machine, ())]
+        return Foreseen((), min((at for at in coming if at > question.at), default=FOREVER))
     place = book.places_known(question).get(standing.log.place)
     head = Matter(
         Kind.LAPSE_SOON,
