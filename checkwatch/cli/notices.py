@@ -14,6 +14,7 @@ import typer
 from checkwatch import errors
 from checkwatch.answers.notice.kinds import MANNERS, Kind
 from checkwatch.answers.overdue import overdue
+from checkwatch.cli.changes import LARGEST
 from checkwatch.cli.options import Db, Json, asking
 from checkwatch.cli.show import show, tell
 from checkwatch.core.mistake import nearest, quoted
@@ -191,7 +192,9 @@ class _OneLine(logging.Formatter):
 
 def heard(
     ctx: typer.Context,
-    number: Annotated[int, typer.Argument(help="The number of the notice.", metavar="N")],
+    number: Annotated[
+        int, typer.Argument(help="The number of the notice.", metavar="N", min=1, max=LARGEST)
+    ],
     by: Annotated[str, typer.Option("--by", help="Your code; no name.", metavar="WHO")],
     db: Db = None,
 ) -> None:

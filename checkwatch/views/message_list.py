@@ -102,7 +102,8 @@ def _how_many(work: Sequence[Task], board: Board, there: _There) -> str:
     tags |= {machine.machine for machine in board.overdue.unknown if there.owns(machine)}
     lacking = len({task.place for task in work if not task.machine})
     total = _total(work)
-    minutes = f", {total:g} min" if total else ""
+    more = " or more" if any(task.minutes is None for task in work) else ""
+    minutes = f", {total:g} min{more}" if total else ""
     said = [f"{len(tags)} of {there.fleet} to see to{minutes}"] if tags else []
     if lacking:
         said.append(f"{plural(lacking, 'place')} {'lacks' if lacking == 1 else 'lack'} a machine")

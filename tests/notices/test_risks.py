@@ -14,7 +14,7 @@ from checkwatch.core import entry as e
 from checkwatch.core.instant import iso, parse_instant
 from checkwatch.core.versions import Versions
 from tests.board.fleet import RULES, with_places
-from tests.build import ask, book, check, did, enrolled, happened, passed, rules, t, wrote
+from tests.build import ask, book, check, did, enrolled, happened, passed, rules, wrote
 
 PLACES = [
     ("Theatre 1", "theatre", "Main theatres"),

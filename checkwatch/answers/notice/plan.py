@@ -125,3 +125,14 @@ class Plan:
         """The recipients that codes or roles mean, each once, in the file's order."""
         wanted = tuple(names)
         return (one for one in self.recipients if any(one.is_called(name) for name in wanted))
+
+    def untold(self, areas: Iterable[str]) -> list[tuple[Kind, str]]:
+        """Each kind with each of these areas of which no route tells anybody; of a kind that no
+        route names at all only the kind, with an empty area."""
+        named = {kind for route in self.routes for kind in route.kinds}
+        return [
+            (kind, area)
+            for kind in Kind
+            for area in (sorted({*areas}) if kind in named else [""])
+            if not any(route.concerns(kind, area) for route in self.routes)
+        ]
