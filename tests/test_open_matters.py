@@ -346,8 +346,8 @@ def test_what_a_book_that_was_put_back_lacks_is_said_to_every_role() -> None:
         assert (
             "The book was put back at 12:00 GMT, 3 h 20 min ago, by ld, from the backup of Thu 12"
             " Mar 2026 07:30 GMT. Faults, limits and withdrawals that were written after that"
-            " backup are missing: write them before you test. The gates of 2 machines are not done since:"
-            " AM-04 and AM-05."
+            " backup are missing: write them before you test. The gates of 2 machines are not"
+            " done since: AM-04 and AM-05."
         ) in " ".join(plain(report(found, here)).split())
     alone = put_back()._replace(matters=())
     assert plain(report(alone, here)).startswith("Nothing else is open.")
