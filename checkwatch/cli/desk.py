@@ -10,7 +10,7 @@ import typer
 from checkwatch import errors
 from checkwatch.answers.desk.line import TooLate, take
 from checkwatch.answers.desk.said import Contradiction
-from checkwatch.answers.desk.slip import Asks, Slip, asks
+from checkwatch.answers.desk.slip import Asks, Slip, asks, under_way
 from checkwatch.answers.steps.typed import Refused
 from checkwatch.cli import ask
 from checkwatch.cli.options import Db, asking
@@ -99,6 +99,7 @@ class _Session:
             else:
                 self._taken(take(self.slip, text, self.known))
         except TooLate as refused:
+            self.slip = Slip()
             self._refuse(f"{refused}:")
             ask.command(f"checkwatch strike {refused.number} --reason WHY --by WHO")
         except Contradiction as refused:
@@ -113,7 +114,9 @@ class _Session:
         if hidden and not self.may_be_pin:
             self._refuse("The line behind that was not taken either, and is not shown.")
         elif isinstance(refused, CheckwatchError):
-            self._refuse(*map(str, refused.problems))
+            # Where it is about something, that stands first as somebody typed it.
+            for problem in refused.problems:
+                self._refuse(f"{problem}", as_it_is=bool(problem.where))
         else:
             self._refuse(f"{refused}" if f"{refused}".endswith("?") else f"{refused}.")
 
@@ -128,10 +131,9 @@ class _Session:
             ask.say("Left for too long: what was half said is forgotten.")
             self.slip = Slip()
 
-    def _refuse(self, *lines: str) -> None:
+    def _refuse(self, line: str, as_it_is: bool = False) -> None:
         self.refused = True
-        for line in lines:
-            ask.say(f"{line[:1].upper()}{line[1:]}")
+        ask.say(line if as_it_is else f"{line[:1].upper()}{line[1:]}")
 
     def _taken(self, slip: Slip) -> None:
         """Goes on with a slip: it is asked for more, or written."""
@@ -150,6 +152,8 @@ class _Session:
             self._write()
         elif question is Asks.AGAIN:
             ask.say(words.again(same))
+        elif (begun := under_way(slip, self.known)) and question is Asks.BEGUN:
+            ask.say(words.this_test(begun, self.asked.here))
         elif question is Asks.OFFERED and before.offered != slip.offered:
             for line in words.offers(slip, self.known):
                 ask.say(line)
@@ -165,7 +169,7 @@ class _Session:
             wrote, looks = signing(url, False, lambda signature: self.desk.write(slip, signature))
         except NeedsPin as needed:
             (problem,) = needed.problems
-            self._refuse(f"{problem.where}: {problem.what}; write it at a terminal")
+            self._refuse(f"{problem.where}: {problem.what}; write it at a terminal", as_it_is=True)
             return
         self.may_be_pin = False
         said = words.summary(slip, self.known, self.asked.here)

@@ -10,7 +10,7 @@ import typer
 
 from checkwatch.answers.machine_clock import clock_offset
 from checkwatch.answers.measured import read_measures
-from checkwatch.answers.under_way import under_way
+from checkwatch.answers.under_way import begun as begun_in
 from checkwatch.cli.options import Asking, By, Db, Json, NoteText, WhatIf, asking
 from checkwatch.cli.show import show, tell
 from checkwatch.cli.signing import PinStdin, signing
@@ -25,6 +25,7 @@ from checkwatch.run.typed import typed_instant
 from checkwatch.run.world import Asked
 from checkwatch.run.write import Written, write
 from checkwatch.views import document, effect
+from checkwatch.views.words import begun as begun_words
 
 Machine = Annotated[str, typer.Argument(help="The machine's tag.", metavar="MACHINE")]
 When = Annotated[str | None, typer.Option("--at", help="When it was, if not now.", metavar="T")]
@@ -194,8 +195,7 @@ def done(
         begin = begun(asked, fields, check)
         if begin is None:
             return None
-        since = f"begun {asked.here.moment(begin.at)}, entry {begin.seq}"
-        tell(f"{since}; say --started if that was another test")
+        tell(f"{begun_words(begin, asked.here)}; say --started if that was another test")
         return begin.at
 
     write_one(common, machine, make)
@@ -204,7 +204,7 @@ def done(
 def begun(asked: Asked, fields: dict[str, Any], check: str) -> e.Result | None:
     """The entry with which the test began whose result is written, if that stands in the book."""
     question = asked.question._replace(at=fields["at"])
-    return under_way(fields["machine"], check, asked.book, question)
+    return begun_in(fields["machine"], check, asked.book, question)
 
 
 def pair(text: str, where: str) -> tuple[str, Decimal]:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from datetime import date
 from functools import partial
 from typing import Any
 
 from checkwatch.answers.desk import said
+from checkwatch.answers.desk.line import TooLate
 from checkwatch.answers.desk.slip import MACHINE, Fitting, Known, Slip
 from checkwatch.answers.desk.slip import Written as Last
-from checkwatch.answers.under_way import under_way
-from checkwatch.core.entry import Entry, Happening, Struck
+from checkwatch.answers.under_way import begun
+from checkwatch.core.entry import Entry, Happening, Result, Struck
 from checkwatch.core.instant import CLOCK_TOLERANCE, MINUTE, Instant, parse_instant, wall
 from checkwatch.core.mistake import quoted
 from checkwatch.core.rulebook import Rulebook
@@ -31,6 +33,11 @@ from checkwatch.views.fitted import already, item
 LEFT = 2 * MINUTE
 
 UNDONE = "undone at the desk"
+
+_TIME = re.compile(
+    r"(?:(?:today|yesterday) +)?(?:[01]?\d|2[0-3]):[0-5]\d(?::[0-5]\d)?|\d{4}-.*",
+    re.ASCII | re.IGNORECASE,
+)
 
 
 class Desk:
@@ -68,6 +75,7 @@ class Desk:
             people=people,
             fit=partial(self._fit, slip, rulebook, now),
             moment=partial(self._moment, asked),
+            begun=partial(_begun, asked),
             last=self.last,
             typing_in=self.typing_in,
         )
@@ -75,8 +83,6 @@ class Desk:
 
     def _fit(self, slip: Slip, rulebook: Rulebook, now: Instant, scan: str) -> Fitting:
         day = wall(now if slip.at is None else slip.at, rulebook.zone).date()
-        if self.typing_in and slip.at is None and self.day is not None:
-            day = self.day
         found = read_fit(scan, Typed(), rulebook, day, slip.machine or "MACHINE")
         fields = _fields(slip.machine, now, now, "")
         entry = Happening(**fields, code=found.code, **found.says)
@@ -84,6 +90,9 @@ class Desk:
 
     def _moment(self, asked: Asked, text: str) -> Instant:
         """A typed time; one without a day is of the day of the card before."""
+        if not _TIME.fullmatch(text):
+            remedy = "type it like 06:50 or yesterday 06:50"
+            raise WrongUse(Problem(quoted(text), "is no time", remedy))
         now, zone, bare = asked.question.now, asked.zone, len(text) <= len("23:59")
         if bare and self.day is not None:
             found = parse_instant(f"{self.day}T{text:0>5}", zone, "the time")
@@ -132,8 +141,7 @@ class Desk:
         at = now if slip.at is None else slip.at
         fields = _fields(slip.machine, at, now, slip.by)
         if slip.outcome is not None:
-            begun = under_way(slip.machine, slip.what, asked.book, asked.question._replace(at=at))
-            fields |= {"started": None if begun is None else begun.at}
+            fields |= {"started": _started(slip, asked)}
         says: dict[str, Any] = {}
         if slip.scan:
             version = asked.book.versions.in_force(at)
@@ -149,15 +157,36 @@ class Desk:
 
     def _strike(self, slip: Slip, signature: Signature | None) -> Written:
         assert self.last is not None, "without a last entry there is nothing to undo"
-        machine = self.last.machine
+        machine, wrote_at = self.last.machine, self.last.at
 
         def made(asked: Asked) -> list[Entry]:
             now = asked.question.now
+            if now - wrote_at > MINUTE:
+                raise TooLate(slip.undo)
             return [Struck(**_fields(machine, now, now, slip.by), note=UNDONE, of=slip.undo)]
 
         wrote = write(self.url, clock.now(), lambda _: (machine,), made, False, signature)
         self.last = None
         return wrote
+
+
+def _begun(asked: Asked, slip: Slip) -> Result | None:
+    """The entry with which a test of the slip's check began that is under way at its time."""
+    if slip.machine not in asked.book.entries:
+        return None
+    at = asked.question.now if slip.at is None else slip.at
+    return begun(slip.machine, slip.what, asked.book, asked.question._replace(at=at))
+
+
+def _started(slip: Slip, asked: Asked) -> Instant | None:
+    """When the test began, if it is the one that was begun in the book; raises WrongUse where
+    that is another one than somebody was asked about."""
+    found = _begun(asked, slip)
+    number = 0 if found is None else found.seq
+    if number not in (0, slip.begun) or (slip.is_end and not number):
+        what = "something else was written of it meanwhile"
+        raise WrongUse(Problem(f"{slip.machine} {slip.what}", what, said.ANEW))
+    return found.at if found is not None and slip.is_end else None
 
 
 def _fields(machine: str, at: Instant, now: Instant, by: str) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from checkwatch.views import effect
 from checkwatch.views.answer import YES, clears, sentence
 from checkwatch.views.remark import remark
 from checkwatch.views.report import Report, Sentence
-from checkwatch.views.words import Here, duration, harmless
+from checkwatch.views.words import Here, begun, duration, harmless
 
 _PROMPTS: dict[Asks, str] = {
     Asks.MACHINE: "Machine",
@@ -29,6 +29,7 @@ _PROMPTS: dict[Asks, str] = {
     Asks.SEVERITY: "How bad, stop-use / limit",
     Asks.FAULT: "What is wrong, in words",
     Asks.WHO: "Who",
+    Asks.BEGUN: "yes / no",
     Asks.AGAIN: "yes / no",
 }
 
@@ -111,7 +112,15 @@ def summary(slip: Slip, known: Known, here: Here) -> str:
         parts += [slip.severity.value, harmless(slip.fault, 300)]
     if slip.at is not None:
         parts.append(here.moment(slip.at))
+    if slip.is_end and (entry := known.begun(slip)) is not None:
+        parts.append(begun(entry, here))
     return ", ".join(parts)
+
+
+def this_test(entry: e.Result, here: Here) -> str:
+    """The question whether it is the end of a test that was begun."""
+    said = begun(entry, here)
+    return f"{said[0].upper()}{said[1:]}. Was it this test?"
 
 
 def _about(slip: Slip, rulebook: Rulebook) -> str:
@@ -137,8 +146,6 @@ def echo(
     late = entry.recorded - entry.at
     if late >= MINUTE:
         head.append(f"written {duration(late)} later")
-    if isinstance(entry, e.Result) and entry.started not in (None, entry.at):
-        head.append(f"begun {here.moment(entry.started)}")
     text = f"{', '.join(head)}; {f'this voided {titles}, and ' if titles else ''}"
     standing, *rest, caution = _stands(seen, places, here)
     assert isinstance(standing, Sentence), "where it stands is said first"

@@ -28,6 +28,7 @@ from checkwatch.core.wording import plural as plural
 from checkwatch.core.wording import spoken as spoken
 
 if TYPE_CHECKING:
+    from checkwatch.core.entry import Result
     from checkwatch.core.period import Period
 
 
@@ -171,6 +172,12 @@ def period(given: "Period") -> str:
     hours, minutes = given.micros // HOUR, given.micros // MINUTE % 60
     parts += [f"{n:g} {unit}" for n, unit in ((hours, "h"), (minutes, "min"), (seconds, "s")) if n]
     return " ".join(parts) or "no time"
+
+
+def begun(entry: "Result", here: Here) -> str:
+    """When a test began that was written as begun, and by whom."""
+    by = f" by {harmless(entry.by, 64)}" if entry.by else ""
+    return f"begun {here.moment(entry.at)}{by}, entry {entry.seq}"
 
 
 def with_article(title: str) -> str:

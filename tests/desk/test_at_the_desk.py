@@ -5,7 +5,20 @@ from __future__ import annotations
 import pytest
 
 from tests.cli.line import run
-from tests.desk.conftest import AtDesk
+from tests.desk.conftest import RULES, AtDesk
+
+COVERING = """
+[[check]]
+code = "self-test"
+title = "Full self-test"
+kinds = ["anaesthetic-machine"]
+covers = ["leak-test"]
+endless = true
+  [[check.measure]]
+  code = "leak"
+  unit = "mL/min"
+  required = true
+"""
 
 PASS = ["cw:m:AM-02", "cw:w:leak-test", "cw:o:pass", "60", "cw:p:kd"]
 CHANGE = ["cw:m:AM-02", "cw:w:absorbent-change", "cw:p:kd"]
@@ -104,6 +117,54 @@ def test_an_expired_item_is_refused(desk: AtDesk) -> None:
     assert desk.wrote == []
 
 
+# A test that was begun
+
+BEGUN = "Begun at 06:50 GMT by kd, entry 6. Was it this test?"
+
+
+def begins(desk: AtDesk, check: str = "leak-test", wait: int = 120) -> None:
+    run("--db", desk.book, "done", "AM-02", check, "begun", "--by", "kd")
+    desk.wait(wait)()
+
+
+def test_a_test_that_somebody_left_takes_no_pass_of_another_one_along(desk: AtDesk) -> None:
+    begins(desk)
+    run("--db", desk.book, "happened", "AM-02", "absorbent-change", "--by", "kd")
+    desk.wait(120)()
+    said = desk.types(*PASS[:-1], "no", "rb")
+    assert BEGUN in on_one_line(said.err)
+    assert "AM-02 is now cleared" in on_one_line(said.out)
+
+
+def test_the_end_of_a_test_that_was_begun_says_so_before_who(desk: AtDesk) -> None:
+    begins(desk)
+    said = desk.types(*PASS[:-1], "yes", "rb")
+    text = "leak 60 mL/min, begun at 06:50 GMT by kd, entry 6"
+    assert f"{text}. Who >" in on_one_line(said.err)
+    assert f"{text}, by rb;" in on_one_line(said.out)
+    rows = [row for row in run("--db", desk.book, "export").out.splitlines() if ",pass," in row]
+    assert ["2040-01-15T06:50:00Z" in row for row in rows] == [True]
+
+
+def test_a_covering_test_that_was_begun_is_not_the_one_that_ends(desk: AtDesk) -> None:
+    rules = desk.book.with_name("covering.toml")
+    rules.write_text(RULES + COVERING)
+    why = ["--yes", "--by", "ms", "--why", "self-test"]
+    run("--db", desk.book, "rules", "adopt", rules, *why)
+    begins(desk, "self-test")
+    said = desk.types(*PASS)
+    assert "this test?" not in said.err
+    assert "begun" not in on_one_line(said.out)
+
+
+def test_a_test_begun_while_who_is_asked_is_asked_about_before_it_is_written(
+    desk: AtDesk,
+) -> None:
+    said = desk.types(*PASS[:-1], lambda: begins(desk, wait=5), PASS[-1], "no")
+    assert "Was it this test?" in on_one_line(said.err)
+    assert desk.wrote == [["leak-test", "begun", "kd"], ["leak-test", "pass", "kd"]]
+
+
 # Undoing
 
 
@@ -128,6 +189,13 @@ def test_after_a_minute_it_says_how_to_strike(desk: AtDesk) -> None:
     said = desk.types(*CHANGE, desk.wait(61), "undo", "kd")
     assert len(desk.wrote) == 1
     assert "checkwatch strike 6 --reason WHY --by WHO" in said.err
+
+
+def test_the_minute_counts_until_it_is_struck(desk: AtDesk) -> None:
+    said = desk.types(*CHANGE, "undo", desk.wait(61), "kd")
+    assert len(desk.wrote) == 1
+    assert "checkwatch strike 6 --reason WHY --by WHO" in said.err
+    assert said.err.rstrip().endswith("1 entry written at this desk.")
 
 
 # Cards
@@ -159,7 +227,27 @@ def test_the_same_card_twice_is_asked_about(desk: AtDesk, answer: str, entries: 
     assert len(desk.wrote) == entries
 
 
+def test_an_item_of_a_card_is_judged_on_the_cards_day(desk: AtDesk) -> None:
+    label = "(01)00400000000015(17)400114(10)LOT7A"
+    early = desk.types("AM-02", label, "yesterday 22:10", label, "kd", typing_in=True)
+    assert "type the time first" in early.err
+    assert desk.wrote == [["absorbent-change", "", "kd"]]
+    assert "it has expired" in desk.types("AM-02", "06:40", label, typing_in=True).err
+
+
+@pytest.mark.parametrize("time", ["25:99", "yesterday 6:5", "0650", "6.50"])
+def test_what_is_no_time_says_how_a_time_is_typed(desk: AtDesk, time: str) -> None:
+    said = desk.types("AM-02", "yesterday 22:10", "", "AM-02", time, typing_in=True)
+    assert f"'{time}': is no time; type it like 06:50 or yesterday 06:50" in on_one_line(said.err)
+
+
 # What is refused
+
+
+def test_what_was_typed_is_repeated_as_it_was(desk: AtDesk) -> None:
+    said = desk.types("AM-02", "warm-up", "cw:o:pass", "absorbent-change").err
+    assert "'absorbent-change' is no check" in said
+    assert "Absorbent-change" not in said
 
 
 def test_a_refused_line_leaves_the_rest_and_the_desk(desk: AtDesk) -> None:

@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 from itertools import permutations
+from typing import Any
 
 import pytest
 
 from checkwatch.answers.desk import said
 from checkwatch.answers.desk.line import TooLate
 from checkwatch.answers.desk.said import Contradiction
-from checkwatch.answers.desk.slip import Asks, Slip
+from checkwatch.answers.desk.slip import Asks, Known, Slip, asks
 from checkwatch.core.entry import CaseStart, Fault, Happening, Outcome, Result, Returned, Severity
+from checkwatch.views.desk import helping
 from tests.build import did, happened, t, wrote
 from tests.desk.at import ITEM, WROTE, after, desk, next_asked, refusal
 
@@ -113,8 +115,8 @@ def test_the_label_of_an_item_says_what_was_fitted() -> None:
         (["AM-04", "warmer-check"], "its checks are leak-test"),
         (["warmer-check", "AM-04"], "its checks are leak-test"),
         (["AM-04", "power-on", "absorbent-change"], "this is about 'absorbent-change' now"),
-        (["AM-04", "power-on", "pass"], "power-on is no check, so it takes no pass: type who"),
-        (["pass", "power-on"], "power-on is no check, so it takes no pass: type who"),
+        (["AM-04", "power-on", "pass"], "'power-on' is no check, so it takes no pass: type who"),
+        (["pass", "power-on"], "'power-on' is no check, so it takes no pass: type who"),
         (["AM-04", "leak-test", "hm"], "type pass, limited, fail or stopped; p, l, f or s will do"),
         (["AM-04", "leak-test", "f", "pass"], "fail was said already"),
         (["AM-04", "leak-test", "p", "x"], "type the number that was read, like 60"),
@@ -135,6 +137,13 @@ def test_the_label_of_an_item_says_what_was_fitted() -> None:
         (["\x1b[A"], "cannot be printed"),
         (["A" * 301], "longer than 300"),
         (["undo"], "is struck by `checkwatch strike ENTRY --reason WHY --by WHO`"),
+        (["AM-04", "fault", "limit", "AM-05"], "'AM-05' is a machine or a place, and words are"),
+        (["AM-04", "fault", "limit", "theatre 5"], "is a machine or a place, and words are"),
+        (["AM-04", "fault", "limit", "power-on"], "is a code of the rulebook, and words are"),
+        (["AM-04", "fault", "limit", "kd"], "is somebody's code, and words are asked for"),
+        (["AM-04", "fault", "limit", "stopped"], "is an outcome, and words are asked for"),
+        (["AM-04", "fault", "limit", "(10)LOT7A"], "is the label of an item, and words are"),
+        (["AM-04", "leak-test", "l", "60", "AM-05"], "say it in a few words, or an empty line"),
         (["AM-04", "fault", "bad"], "stop-use if it must not be used, limit if it can be"),
         (["AM-04", "cw:undo"], "nothing of this is written yet"),
     ],
@@ -212,6 +221,54 @@ def test_no_label_of_anything_else_is_taken_for_a_person(line: str, looks: str) 
     assert looks in refusal("AM-04", "power-on", line, known=known)
     for code in ("kx", "412", "am4x", "cw:p:AM-99"):
         assert after("AM-04", "power-on", code, known=known).by == code.removeprefix("cw:p:")
+
+
+# A test that was begun
+
+BEGUN = replace(did("AM-04", "leak-test", Outcome.BEGUN, "15:00"), seq=7)
+
+
+def under_test(**more: Any) -> Known:
+    return desk(begun=lambda slip: BEGUN if slip.machine == "AM-04" else None, **more)
+
+
+def test_a_result_is_asked_whether_it_ends_the_test_that_was_begun() -> None:
+    known = under_test()
+    assert next_asked("AM-04", "leak-test", "f", known=known) is Asks.BEGUN
+    assert next_asked("kd", "AM-04", "leak-test", "f", known=known) is Asks.BEGUN
+    assert next_asked("AM-05", "leak-test", "f", known=known) is Asks.WHO
+    assert next_asked("AM-04", "power-on", known=known) is Asks.WHO
+    slip = after("AM-04", "leak-test", "f", "yes", "kd", known=known)
+    assert (slip.begun, slip.is_end, asks(slip, known)) == (7, True, None)
+    slip = after("AM-04", "leak-test", "f", "no", "kd", known=known)
+    assert (slip.begun, slip.is_end, asks(slip, known)) == (7, False, None)
+
+
+def test_before_that_is_said_who_may_be_scanned_and_nothing_is_taken_for_a_yes() -> None:
+    known = under_test()
+    assert next_asked("AM-04", "leak-test", "f", "kd", known=known) is Asks.BEGUN
+    assert refusal("AM-04", "leak-test", "f", "hm", known=known) == "type yes or no"
+    with pytest.raises(Contradiction):
+        after("AM-04", "leak-test", "f", "AM-05", known=known)
+
+
+def test_another_test_that_was_begun_is_asked_about_anew() -> None:
+    slip = after("AM-04", "leak-test", "f", "yes", "kd", known=under_test())
+    later = desk(begun=lambda _: replace(BEGUN, seq=9))
+    assert asks(slip, later) is Asks.BEGUN
+
+
+@pytest.mark.parametrize("ask", [*Asks])
+def test_at_every_question_help_says_what_to_type(ask: Asks) -> None:
+    assert len([*helping(ask, Slip("AM-04"), desk())]) > 1
+
+
+def test_of_a_card_its_time_is_asked_before_what_it_is_about() -> None:
+    cards = desk(typing_in=True)
+    assert next_asked("AM-04", known=cards) is Asks.WHEN
+    for lines in (["(10)LOT7A"], ["AM-04", "01004000000000150LOT"]):
+        assert "type the time first" in refusal(*lines, known=cards)
+    assert after("AM-04", "06:50", "(10)LOT7A", known=cards).item == ITEM
 
 
 # Undoing, and saying the same twice

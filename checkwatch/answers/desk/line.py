@@ -23,6 +23,7 @@ from checkwatch.answers.desk.slip import (
     Known,
     Slip,
     asks,
+    under_way,
     wanted,
 )
 from checkwatch.answers.steps.typed import LONGEST, Refused, limit, words, yes_or_no
@@ -134,23 +135,48 @@ def _number(slip: Slip, line: str, known: Known) -> Slip | None:
 
 
 def _limit(slip: Slip, line: str, known: Known) -> Slip:
-    del known
-    return slip._replace(limit=limit(_text(line)))
+    return slip._replace(limit=limit(_text(slip, line, known)))
 
 
 def _fault(slip: Slip, line: str, known: Known) -> Slip:
-    del known
-    return slip._replace(fault=words(_text(line)))
+    return slip._replace(fault=words(_text(slip, line, known)))
 
 
-def _text(line: str) -> str:
+#: What a word is that is no text of a person's own, by the label that would say so.
+_MEANT = {
+    MACHINE: "a machine or a place",
+    WHAT: "a code of the rulebook",
+    PERSON: "somebody's code",
+    OUTCOME: "an outcome",
+}
+
+
+def _text(slip: Slip, line: str, known: Known) -> str:
     """Words of a person's own, which are no scan that went astray."""
-    if "\x1d" in line or line.startswith("]"):
-        raise Refused("that was a label, and words are asked for")
+    found = [_MEANT[label] for label in _readings(line, slip, known) if label]
+    if "\x1d" in line or _ITEM.fullmatch(line):
+        found = ["the label of an item"]
+    if found:
+        what = f"{quoted(line)} is {found[0]}, and words are asked for"
+        raise Refused(f"{what}: say it in a few words, or {said.ANEW}")
     return line
 
 
+def _this_test(slip: Slip, line: str, known: Known) -> Slip | None:
+    """Whether it is the end of the test that was begun; who it was may be scanned before that."""
+    begun = under_way(slip, known)
+    assert begun is not None, "it is asked about"
+    try:
+        return slip._replace(begun=begun.seq, is_end=yes_or_no(line))
+    except Refused:
+        if not line or not _readings(line, slip, known):
+            raise
+        return None
+
+
 def _when(slip: Slip, line: str, known: Known) -> Slip | None:
+    if _ITEM.fullmatch(line):
+        return None
     return said.time(slip, line, known) if re.match(r"\d|today|yesterday", line, re.I) else None
 
 
@@ -166,6 +192,7 @@ _ANSWERS: dict[Asks, Callable[[Slip, str, Known], Slip | None]] = {
     Asks.LIMIT: _limit,
     Asks.FAULT: _fault,
     Asks.WHEN: _when,
+    Asks.BEGUN: _this_test,
     Asks.AGAIN: _again,
 }
 
@@ -176,9 +203,13 @@ REMEDIES: dict[Asks, str] = {
     Asks.WHAT: "scan or type a check, a happening or fault; ? lists them",
     Asks.OUTCOME: "type pass, limited, fail or stopped; p, l, f or s will do",
     Asks.MEASURE: "type the number that was read, like 60",
+    Asks.LIMIT: "say in words what the clinician must know, like no nitrous oxide",
+    Asks.FAULT: "say in words what is wrong, like the bellows do not rise",
     Asks.SEVERITY: "type stop-use if it must not be used, limit if it can be with care",
     Asks.WHEN: "type a time like 06:50 or yesterday 06:50",
     Asks.WHO: "scan or type your code",
+    Asks.BEGUN: "type yes if this is the end of that test, no if it was another one",
+    Asks.AGAIN: "type yes or no",
 }
 
 

@@ -69,9 +69,9 @@ def _refuse_misfit(slip: Slip, known: Known) -> None:
         codes = [one.code for one in known.checks_of(slip.machine)]
         if check.code not in codes:
             has = f"its checks are {', '.join(codes) or 'none'}"
-            raise Refused(f"{check.code} is no check of {quoted(slip.machine)}; {has}")
+            raise Refused(f"{quoted(check.code)} is no check of {quoted(slip.machine)}; {has}")
     if slip.what and check is None and slip.outcome is not None:
-        what = f"{slip.what} is no check, so it takes no {slip.outcome}"
+        what = f"{quoted(slip.what)} is no check, so it takes no {slip.outcome}"
         raise Refused(f"{what}: type who, or for something else {ANEW}")
     if slip.what not in ("", "fault") and slip.severity is not None:
         raise Refused(f"{slip.severity} goes with a fault, not with {slip.what}: {ANEW}")
@@ -79,6 +79,8 @@ def _refuse_misfit(slip: Slip, known: Known) -> None:
 
 def item(slip: Slip, scan: str, known: Known) -> Slip:
     """An item that was fitted, by its label."""
+    if known.typing_in and slip.at is None:
+        raise Refused("whether it was good then hangs on when: type the time first, like 06:50")
     try:
         fitting = known.fit(scan)
     except CheckwatchError as refusal:
@@ -128,12 +130,12 @@ def measure(slip: Slip, text: str, known: Known) -> Slip:
     for code, value in found:
         if code not in takes:
             remedy = nearest(code, takes, f"it takes {', '.join(takes) or 'none'}")
-            raise Refused(f"{slip.what} takes no {quoted(code)}; {remedy}")
+            raise Refused(f"{quoted(slip.what)} takes no {quoted(code)}; {remedy}")
         if taken.get(code, value) != value:
-            raise Contradiction(f"{code} {plain(taken[code])} was said already", Slip())
+            raise Contradiction(f"{quoted(code)} {plain(taken[code])} was said already", Slip())
         if not takes[code].believes(value):
             low, high = takes[code].believable or (0, 0)
-            shown = f"{code} {plain(value)} {takes[code].unit} is not believable"
+            shown = f"a {code} of {plain(value)} {takes[code].unit} is not believable"
             raise Refused(f"{shown}, only {low} to {high} is: read it again")
         taken[code] = value
     return slip._replace(measures=tuple(taken.items()))

@@ -43,6 +43,7 @@ class Asks(Enum):
     FAULT = auto()
     WHEN = auto()
     WHO = auto()
+    BEGUN = auto()
     AGAIN = auto()
 
 
@@ -51,8 +52,9 @@ class Slip(NamedTuple):
 
     `offered` are the machines of a place that was named. `what` is the code of a check or a
     happening, or one of `WORDS`; `scan` the label of an item whose fitting that is, and `item` the
-    item in words. `undo` is the
-    number of an entry to strike, `same` that of one which says the same already.
+    item in words. `begun` is the number of an entry with which a test began, if it was asked about,
+    and `is_end` that this is the end of that test. `undo` is the number of an entry to strike,
+    `same` that of one which says the same already.
     """
 
     machine: str = ""
@@ -66,6 +68,8 @@ class Slip(NamedTuple):
     severity: e.Severity | None = None
     fault: str = ""
     at: Instant | None = None
+    begun: int = 0
+    is_end: bool = False
     by: str = ""
     undo: int = 0
     same: int = 0
@@ -93,7 +97,8 @@ class Known:
 
     `names` are all tags and places. `resolve` finds the one that a name means, `fit` what the
     fitting of a scanned item is, `moment` the instant of a typed time; each raises
-    CheckwatchError. `kinds` are kind and model of the machines that the line and the slip can
+    CheckwatchError. `begun` finds the entry with which a test of a slip's check began that is under
+    way. `kinds` are kind and model of the machines that the line and the slip can
     mean, `there` those at each place.
     `typing_in` where cards are typed in, whose times are asked for.
     """
@@ -107,6 +112,7 @@ class Known:
     people: People
     fit: Callable[[str], Fitting]
     moment: Callable[[str], Instant]
+    begun: Callable[[Slip], e.Result | None]
     last: Written | None = None
     typing_in: bool = False
 
@@ -126,17 +132,25 @@ def asks(slip: Slip, known: Known) -> Asks | None:
     """What is asked for next; None where all is said."""
     missing = [
         (not slip.undo and not slip.machine, Asks.OFFERED if slip.offered else Asks.MACHINE),
+        # Before what it is about: whether an item was good hangs on its day.
+        (known.typing_in and not slip.undo and slip.at is None, Asks.WHEN),
         (not slip.undo and not slip.what, Asks.WHAT),
         (slip.what in known.rulebook.checks and slip.outcome is None, Asks.OUTCOME),
         (bool(wanted(slip, known.rulebook)), Asks.MEASURE),
         (slip.outcome is e.Outcome.LIMITED and not slip.limit, Asks.LIMIT),
         (slip.what == "fault" and slip.severity is None, Asks.SEVERITY),
         (slip.what == "fault" and not slip.fault, Asks.FAULT),
-        (known.typing_in and not slip.undo and slip.at is None, Asks.WHEN),
+        (under_way(slip, known) is not None, Asks.BEGUN),
         (not slip.by, Asks.WHO),
         (bool(slip.same) and not slip.again, Asks.AGAIN),
     ]
     return next((ask for is_missing, ask in missing if is_missing), None)
+
+
+def under_way(slip: Slip, known: Known) -> e.Result | None:
+    """The entry with which a test began whose end this may be, if nobody said yet whether it is."""
+    begun = known.begun(slip) if slip.machine and slip.outcome is not None else None
+    return None if begun is None or begun.seq == slip.begun else begun
 
 
 def wanted(slip: Slip, rulebook: Rulebook) -> str:
