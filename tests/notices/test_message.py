@@ -260,6 +260,13 @@ def test_no_time_is_told_as_from_now() -> None:
         assert not re.search(r" ago\b|\bin \d+ (min|h|d)\b", path.read_text()), path
 
 
+def test_no_message_says_that_anything_is_cleared() -> None:
+    for path in GOLDEN.glob("*.txt"):
+        text = " ".join(path.read_text().split())
+        no = r"(not|No machine is|what is|checkwatch) cleared"
+        assert "cleared" not in re.sub(no, "", text, flags=re.IGNORECASE), path
+
+
 @pytest.mark.parametrize("width", [390, 600])
 def test_the_page_fits_on_a_telephone(width: int, tmp_path: Path) -> None:
     told = [Told(7, Kind.NIGHTLY_LIST), Told(8, Kind.TOMORROWS_RISKS)]
