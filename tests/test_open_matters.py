@@ -10,8 +10,8 @@ from checkwatch.answers.book import Book
 from checkwatch.answers.open_matters import Matter, Open, What, open_matters
 from checkwatch.core import entry as e
 from checkwatch.core.entry import Outcome, Severity
-from checkwatch.core.rulebook import PlaceKind, Role
-from checkwatch.views.open_matters import command, said
+from checkwatch.core.rulebook import PlaceKind, Role, Step
+from checkwatch.views.open_matters import command, said, to_do
 from checkwatch.views.open_matters import open_matters as report
 from checkwatch.views.report import plain
 from checkwatch.views.words import Here
@@ -83,6 +83,15 @@ def test_one_entry_is_one_matter(entry: e.Entry, what: str, whose: str, typed: s
     assert [role.code for role in matter.whose] == [whose]
     assert command(matter).startswith(f"checkwatch {typed}")
     assert matters(entry, at="07:59") == (), "as of an instant before it"
+
+
+def test_of_a_test_under_way_it_says_what_may_be_left_open() -> None:
+    shut = Step("Open the cylinder", put_back="Cylinder shut")
+    begun = did("AM-04", "leak-test", Outcome.BEGUN, "08:00")
+    known = book(rules(check("leak-test", steps=(shut, shut))), enrolled("AM-04"), begun)
+    found = open_matters(known, ask()).matters
+    (matter,) = [one for one in found if one.what is What.UNDER_WAY]
+    assert to_do(matter).endswith("that is stopped. Look whether it is so: Cylinder shut.")
 
 
 def test_a_fail_that_waits_for_the_engineer_is_his() -> None:

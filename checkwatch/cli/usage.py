@@ -159,12 +159,18 @@ def _no_such_option(option: str, ctx: Any) -> Problem:
     return Problem(option, what, f"{meant}{_help(ctx)}")
 
 
+#: Words of the book that are commands in no other way than behind `happened`.
+_CASES = ("case-start", "case-end")
+
+
 def _no_such_command(ctx: Any, words: Sequence[str]) -> Problem:
     _, left = _read(ctx, words)
     if not left:
         return Problem(_line(words), "which command is meant is not said", _help(ctx))
     near = get_close_matches(cut(left[0]), list(ctx.command.commands), 1)
     meant = f"did you mean {_line([*_path(ctx), near[0]])}? " if near else ""
+    if ctx.parent is None and left[0] in _CASES:
+        meant = f"type {_line(['happened', *(left[1:2] or ['MACHINE']), left[0]])}; "
     return Problem(left[0], "there is no such command", f"{meant}{_help(ctx)}")
 
 

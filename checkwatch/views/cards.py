@@ -32,6 +32,7 @@ _STYLE = """
 .box { display: inline-block; width: 4mm; height: 4mm; border: 0.3mm solid #000;
   margin: 0 1mm 0 3mm; vertical-align: -0.6mm; }
 .blank { display: inline-block; width: 18mm; border-bottom: 0.25mm solid #000; }
+.long { width: 70mm; }
 .keep { break-inside: avoid; }
 table { border-collapse: collapse; width: 100%; }
 td, th { border: 0.2mm solid #999; padding: 1mm 2mm; text-align: left; font-weight: normal; }
@@ -40,6 +41,7 @@ th { font-size: 8.5pt; }
 
 _BOX = '<span class="box"></span>'
 _BLANK = '<span class="blank">&nbsp;</span>'
+_LONG_BLANK = '<span class="blank long">&nbsp;</span>'
 
 _OUTCOMES = ("pass", "limited", "fail", "stopped")
 
@@ -72,7 +74,7 @@ def _card(card: Card, version: Version, here: Here) -> str:
         _lines("Machine (its tag)", "Place"),
         _lines("Date", "Begun at", "Ended at"),
         *(_caution(caution) for caution in check.cautions),
-        *(_step(n, step, card) for n, step in enumerate(check.steps, 1)),
+        *_steps(card),
         _numbers(card),
         _put_back(check),
         _outcome(check),
@@ -89,6 +91,27 @@ def _caution(caution: str) -> str:
     return f'<p class="caution">Caution: {text(caution)}</p>\n'
 
 
+def _steps(card: Card) -> Iterator[str]:
+    """In the order in which they are gone through: what follows the run comes behind it."""
+    numbered = card.check.in_order
+    yield from (_step(n, step, card) for n, step in numbered if not step.after_run)
+    yield _run(card.check)
+    yield from (_step(n, step, card) for n, step in numbered if step.after_run)
+
+
+def _run(check: Check) -> str:
+    """How long the machine runs by itself, and room for when that was."""
+    if check.minutes is None or not check.minutes.alone:
+        return ""
+    watched, alone = check.minutes.watched, check.minutes.alone
+    stay = f"Stay for its first {plain(watched)} min; then it" if watched else "The machine now"
+    return (
+        f'<div class="keep"><p>{stay} runs by itself for about {plain(alone)} min. It is over '
+        "when it says so, not when the time is.</p>\n"
+        f"{_lines('The run began at', 'It was over at')}</div>\n"
+    )
+
+
 def _step(number: int, step: Step, card: Card) -> str:
     words = [_caution(step.caution)] if step.caution else []
     words.append(f"<p>{text(step.say)}</p>\n")
@@ -96,6 +119,8 @@ def _step(number: int, step: Step, card: Card) -> str:
     tried = f", try first: {text(step.remedy)} Still no" if step.remedy else ""
     words.append(f'<p class="small">{expected}If no{tried}: {step.on_no.value}.</p>\n')
     measure = card.takes.get(step.measure)
+    if step.may_skip and not (measure and measure.required):
+        words.append(f"<p>{_BOX}not applicable, why {_LONG_BLANK}</p>\n")
     answer = f"{_BOX}yes{_BOX}no"
     if measure is not None:
         answer = f"{text(measure.code)} {_BLANK} {text(measure.unit)}{_BOX}no"
@@ -139,10 +164,9 @@ def _limits(one: Measure) -> Iterator[str]:
 
 
 def _put_back(check: Check) -> str:
-    texts = [step.put_back for step in check.steps if step.put_back]
-    if not texts:
+    if not check.put_backs:
         return ""
-    boxes = "".join(f"<p>{_BOX}{text(one)}</p>\n" for one in texts)
+    boxes = "".join(f"<p>{_BOX}{text(one)}</p>\n" for one in check.put_backs)
     return f'<div class="keep"><h2>Put right before the machine is left</h2>\n{boxes}</div>\n'
 
 

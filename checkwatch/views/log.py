@@ -25,8 +25,9 @@ from checkwatch.views.words import Here, columns, harmless, plural
 if TYPE_CHECKING:
     from rich.text import Text
 
-#: The narrowest column of words.
+#: The narrowest column of words, and what stands before them where they stand below a line.
 _NARROWEST = 20
+_BELOW = "  "
 
 
 class Row(NamedTuple):
@@ -118,8 +119,13 @@ def _day(entry: e.Entry, here: Here) -> str:
 def _entry(head: str, line: Line, found: Log, here: Here, width: int) -> Iterator[Row]:
     struck = bool(line.strikings)
     blank = " " * columns(head)
-    room = max(width - columns(head), _NARROWEST)
     said = f"{'(struck) ' if struck else ''}{saying(line, found, here.zone)}"
+    room = width - columns(head)
+    if room < _NARROWEST:
+        # Too narrow beside it: the words stand below.
+        yield Row(head, "")
+        head = blank = _BELOW
+        room = max(width - len(_BELOW), _NARROWEST)
     first, *more = _wrapped(said, room)
     yield Row(head, first, struck)
     yield from (Row(blank, text, struck) for text in more)

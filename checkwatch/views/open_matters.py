@@ -168,7 +168,9 @@ def to_do(matter: Matter) -> str:
     if matter.what is What.FAILED:
         return f"Put the cause right, or write a fault.{_then(matter)}"
     if matter.what is What.UNDER_WAY:
-        return "Write what it came to; if it was left, that is stopped."
+        opened = "; ".join(text for check in matter.checks for text in check.put_backs)
+        look = f" Look whether it is so: {harmless(opened, LONGEST)}." if opened else ""
+        return f"Write what it came to; if it was left, that is stopped.{look}"
     if matter.what is What.FLAGGED:
         return "Let somebody who is trained on it do it again."
     return _then(matter).strip() or "Look what is owed."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -280,6 +281,22 @@ def test_what_people_wrote_stays_on_its_line_and_is_harmless() -> None:
     assert "[bold]a[/]" in text
     assert not any(line.startswith("1  07:00") for line in text.splitlines())
     assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(("by", "number"), [("kdmsrb", 4), ("kd", 45_678), ("", 4)])
+@pytest.mark.parametrize("width", [40, 80])
+def test_no_line_is_wider_than_the_screen_whatever_stands_before_the_words(
+    by: str, number: int, width: int
+) -> None:
+    said = build.wrote(Note, "AM-04", "07:00", by=by, note="it hisses at the hose " * 4)
+    found = log("AM-04", build.book(build.rules(), build.enrolled("AM-04"), said), build.ask())
+    last = found.lines[-1]
+    last = last._replace(entry=replace(last.entry, seq=number))
+    found = found._replace(lines=(*found.lines[:-1], last))
+    here = Here(build.ZONE, build.t("10:00"))
+    lines = [f"{row.head}{row.text}".rstrip() for row in views.rows(found, here, width)]
+    assert max(map(len, lines)) <= width
+    assert "it hisses at the hose it hisses" in " ".join(" ".join(lines).split())
 
 
 def test_late_is_what_was_written_a_minute_after_it_was_true() -> None:

@@ -86,6 +86,11 @@ from tests.cli.line import run
             "`checkwatch --help`",
         ),
         (
+            "case-start AM-10",
+            "case-start: there is no such command; type `checkwatch happened AM-10 case-start`; "
+            "see `checkwatch --help`",
+        ),
+        (
             "--json",
             "`checkwatch --json`: which command is meant is not said; see `checkwatch --help`",
         ),

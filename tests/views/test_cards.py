@@ -82,6 +82,37 @@ def test_a_card_says_all_that_is_to_be_done_and_noted() -> None:
         assert line in said
 
 
+RUN = check(
+    "run-test",
+    minutes=(3, 1, 5),
+    steps=(
+        Step("Read the hold.", after_run=True, put_back="Lid shut"),
+        Step("Open the lid.", put_back="Lid shut"),
+        Step("Turn the vaporiser.", may_skip=True),
+    ),
+)
+
+
+def test_a_card_has_the_steps_in_the_order_of_the_steps_and_the_run_between_them() -> None:
+    said = text(page(RUN))
+    wanted = [f"2 {RUN.steps[1].say}", "Turn the vaporiser", "Stay for its first 1 min; then it"]
+    wanted += ["The run began at", "It was over at", f"1 {RUN.steps[0].say}"]
+    assert [said.index(one) for one in wanted] == sorted(said.index(one) for one in wanted)
+    assert "runs by itself for about 5 min. It is over when it says so" in said
+    assert "runs by itself" not in text(page(replace(LEAK_TEST, minutes=None)))
+
+
+def test_what_may_be_skipped_has_a_box_with_its_reason_and_nothing_else_has() -> None:
+    assert text(page(RUN)).count("not applicable, why") == 1
+    assert "not applicable" not in text(page(LEAK_TEST))
+    needed = Step("Read the leak.", measure="leak", may_skip=True)
+    assert "not applicable" not in text(page(replace(LEAK_TEST, steps=(needed,))))
+
+
+def test_what_is_put_right_stands_once() -> None:
+    assert text(page(RUN)).count("Lid shut") == 1
+
+
 def test_a_number_that_no_step_reads_has_its_own_line() -> None:
     assert "hold s fail below 20" in text(page(LEAK_TEST)).replace("\xa0", "").replace("  ", " ")
 
