@@ -181,7 +181,9 @@ def mark_failed(conn: Connection, number: int, now: Instant, trouble: str) -> No
         "taken_until": 0,
         "trouble": trouble,
     }
-    conn.execute(update(message).where(message.c.number == number).values(values))
+    # Another process may have handed it over meanwhile, when this one took longer than it may.
+    mine = (message.c.number == number) & (message.c.sent == 0)
+    conn.execute(update(message).where(mine).values(values))
 
 
 def undelivered(conn: Connection, now: Instant) -> list[Message]:

@@ -6,6 +6,7 @@ import io
 import logging
 import re
 import signal
+import subprocess
 import sys
 import threading
 import time
@@ -88,6 +89,25 @@ def test_asked_to_end_it_hands_over_the_message_in_hand_and_gives_way(
         standing = lease.lease(conn)
     assert standing is not None
     assert f" {second.pid} " in standing.holder
+
+
+def test_the_program_itself_as_it_is_run(service: Suite) -> None:
+    service.notices(s.PEOPLE.replace("mail = ", "file = ") + ON_THE_WALL)
+    words = ["watch", "--db", service.url, "--notices", service.file]
+    command = [sys.executable, "-m", "checkwatch", *map(str, words)]
+    log = service.folder / "log"
+    with log.open("w") as err:
+        process = subprocess.Popen(command, cwd=s.ROOT, stderr=err, stdout=err)
+    try:
+        until(lambda: "event=started" in log.read_text())
+        service.fail()
+        until((service.folder / "told.txt").exists, log.read_text)
+        process.terminate()
+        assert process.wait(PATIENCE) == 0
+    finally:
+        process.kill()
+        process.wait()
+    assert log.read_text().endswith("event=stopped\n")
 
 
 def test_one_that_ends_while_a_tick_asks_for_more_ends(service: Suite) -> None:

@@ -17,6 +17,7 @@ from checkwatch.run import clock
 from checkwatch.run.watcher.deliver import deliver
 from checkwatch.run.watcher.tick import Watcher
 from checkwatch.store import outbox
+from checkwatch.store.engine import noting
 from tests.notices import service as s
 from tests.notices.service import Process, Suite, until
 from tests.notices.test_daemon import SLOW
@@ -58,6 +59,21 @@ def test_it_is_tried_again_after_growing_pauses(service: Suite, office: Office) 
     deliver(service.url, plan, lambda: at)
     assert len(office.received) == 1
     assert not service.waiting()
+
+
+def test_what_another_handed_over_meanwhile_stays_delivered(service: Suite) -> None:
+    plan, now = service.notices(NO_MAIL + BY_FILE), clock.now()
+    service.fail(now)
+    Watcher(service.url, plan, "tried", now).tick(now)
+    late = Instant(now + outbox.HOLD)
+    with noting(service.url) as conn:
+        assert outbox.take(conn, 1, now)
+        assert outbox.take(conn, 1, now) is None
+        assert outbox.take(conn, 1, late)
+        outbox.mark_sent(conn, 1, late)
+        outbox.mark_failed(conn, 1, late, "gave no answer")
+        (one,) = outbox.messages(conn, [1])
+    assert (one.sent, one.tries, one.trouble) == (late, 0, "")
 
 
 @pytest.mark.parametrize(
