@@ -8,11 +8,13 @@ from __future__ import annotations
 import os
 import random
 import time
+from pathlib import Path
 
 import pytest
 
 from checkwatch.run import clock
 from checkwatch.run.watcher.tick import Watcher
+from checkwatch.run.watcher.wall import Wall
 from checkwatch.store import outbox
 from checkwatch.store.engine import noting
 from tests.notices import service as s
@@ -129,3 +131,12 @@ def test_a_job_hands_over_what_a_dead_process_had_in_hand(service: Suite, office
     assert second.ended() == 1, second.log
     assert len(office.received) == 2
     assert len(s.told_by_mail(office)) == 1
+
+
+def test_what_a_killed_one_left_beside_the_pages_is_taken_away(tmp_path: Path) -> None:
+    left = [tmp_path / ".index.html.77", tmp_path / ".area-main.html.78"]
+    others = [tmp_path / "index.html", tmp_path / ".htaccess"]
+    for path in (*left, *others):
+        path.touch()
+    Wall(str(tmp_path))
+    assert sorted(tmp_path.iterdir()) == sorted(others)

@@ -28,6 +28,7 @@ class Wall:
         self._doubted: Instant | None = None
         self._blind: Instant | None = None
         _refuse_no_folder(self._folder)
+        _sweep(self._folder)
 
     def refresh(self, asked: Asked, now: Instant) -> None:
         """Writes every page anew; what is on it is made anew where it may have changed.
@@ -83,6 +84,14 @@ def _put(path: Path, text: str) -> None:
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
+
+
+def _sweep(folder: Path) -> None:
+    """Takes away what a watcher left that was killed while it wrote; one that writes just now
+    begins anew with its next refresh."""
+    for left in folder.glob(".*.html.*"):
+        with suppress(OSError):
+            left.unlink()
 
 
 def _refuse_no_folder(folder: Path) -> None:
