@@ -62,6 +62,7 @@ def send(url: str, kind: Kind, plan: Plan, to: tuple[str, ...], now: Instant) ->
         todo = _todo(conn, kind, plan, matters, asked, now)
         new = write(conn, asked, todo.due, todo.lists, plan, now)
     _hand_over(url, plan, todo.keys)
+    _hand_over_the_rest(url, plan, todo.keys)
     with engine.reading(url) as conn:
         found = {one.number: one for one in outbox.carrying(conn, todo.keys).values()}
     made = {one.number for one in new}
@@ -141,3 +142,11 @@ def _hand_over(url: str, plan: Plan, keys: frozenset[Key]) -> None:
         if all(one.sent or one.tries for one in found):
             return
         time.sleep(1)
+
+
+def _hand_over_the_rest(url: str, plan: Plan, keys: frozenset[Key]) -> None:
+    """Tries once what waits for anybody else: there may be no watcher that would."""
+    told = {recipient for *_, recipient in keys}
+    for one in plan.recipients:
+        if one.code not in told:
+            deliver(url, plan, clock.now, one.code)

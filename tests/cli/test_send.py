@@ -104,6 +104,16 @@ def test_what_nobody_took_is_told_and_made_good_by_the_next_run(sending: Sending
     assert sending.told("desk") == ["2 of 2 machines to see to"]
 
 
+def test_what_nobody_took_is_made_good_by_a_run_of_another_kind(sending: Sending) -> None:
+    path = sending.folder / "desk.txt"
+    path.mkdir()
+    sending.at("06:10", "send", "nightly-list", code=7)
+    path.rmdir()
+    said = sending.at("06:20", "send", "gate-failed", code=1)
+    assert said.out == "There is nothing to tell: check failed.\n"
+    assert sending.told("desk") == ["2 of 2 machines to see to"]
+
+
 def test_a_book_that_is_not_believed_is_told_as_that(sending: Sending) -> None:
     sending.ready("06:05")
     said = sending.at("05:50", "send", "nightly-list", code=6)
