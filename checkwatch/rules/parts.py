@@ -120,7 +120,7 @@ def _duty(table: Table) -> Duty:
         if "duty" in table and not any(table.is_word("duty", word) for word in ("always", "none")):
             table.note("duty", "is neither a known word nor a list of spans", _DUTIES)
         return "none" if table.is_word("duty", "none") else "always"
-    if not table.tables("duty", name_by=""):
+    if table.is_empty("duty"):
         table.note("duty", "has no span", 'write duty = "none", or a span')
     return read_spans(table, "duty")
 

@@ -132,6 +132,10 @@ class Table:
         """Whether a list stands under a key."""
         return key in self and isinstance(self._raw[key], list)
 
+    def is_empty(self, key: str) -> bool:
+        """Whether an empty list stands under a key."""
+        return key in self and self._raw[key] == []
+
     def is_word(self, key: str, word: str) -> bool:
         """Whether just this word stands under a key."""
         return key in self and self._raw[key] == word

@@ -146,6 +146,6 @@ def test_the_machine_of_a_row_in_which_the_file_ends_is_left_out(tmp_path: Path)
     done = imported(url, f"{good}\nAM-01,self-te", rejects=rejects)
     assert (done.written, done.refused, happened(url)) == (1, 2, ["A"])
     assert done.left_out == ("AM-01",)
-    assert "the file ends within this row, of 20 cells; have it sent again" in rejects.getvalue()
+    assert "the file ends within this row, of 21 cells; have it sent again" in rejects.getvalue()
     with pytest.raises(WrongUse, match="line 4: stops the import"):
         imported(url, f"{good}\nAM-01,self-te\n", rejects=io.StringIO())
