@@ -236,7 +236,7 @@ def _tell_before(test: _Test, asked: Asked, seen: Seen, half: HalfDone | None) -
         if done and not (half and half.kept.begun == other.seq):
             opened |= dict.fromkeys(done.put_backs)
     for text in opened:
-        ask.say(f"{text.rstrip('.?')}?", "It may be left open. Look: ")
+        ask.say(f"{text.rstrip('.?')}?", "Look first, is it so: ")
     for problem in at.forbids(asked, check):
         ask.say(f"Look: {problem}.")
     if seen.ends:

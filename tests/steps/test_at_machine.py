@@ -162,7 +162,7 @@ def test_not_gone_on_with_it_begins_anew(bench: Bench) -> None:
     assert bench.outcomes == ["begun", "begun", "pass"]
 
 
-OPEN = "It may be left open. Look: Reserve cylinder shut?"
+OPEN = "Look first, is it so: Reserve cylinder shut?"
 
 
 def anew(bench: Bench, why: str) -> None:
@@ -211,7 +211,7 @@ def test_what_covers_it_and_is_under_way_is_told_with_what_it_opens(bench: Bench
     bench.types("yes", check="look", by="ao")
     shown = said(bench.types("yes").err)
     assert "The look round is under way since 06:01 GMT by ao, entry 5." in shown
-    assert "Look: Lid shut?" in shown
+    assert "is it so: Lid shut?" in shown
 
 
 def test_begun_by_two_at_once_the_second_is_told_before_anything_is_written(bench: Bench) -> None:
