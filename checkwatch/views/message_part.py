@@ -82,7 +82,7 @@ def _heading(matter: Matter, here: Here) -> str:
         Kind.STOP_USE_FAULT: f"{who}: fault, not to be used",
         Kind.EXCEPTION_TAKEN: f"{who}: used by exception",
         Kind.EXCEPTION_UNPAID: f"{who}: used by exception, still owed",
-        Kind.LAPSE_SOON: f"{who}: {title} until {here.local(matter.until)}",
+        Kind.LAPSE_SOON: f"{who}: {title} lapses {here.moment(matter.until)}",
         Kind.WATCHER_BACK: "the watcher was away",
         Kind.CANNOT_TELL: "what is cleared is not known",
     }[matter.kind]
