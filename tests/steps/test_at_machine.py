@@ -232,6 +232,14 @@ def test_cleared_by_somebody_meanwhile_who_begins_is_told_what_that_costs(bench:
     assert bench.outcomes[2:] == ["pass"]
 
 
+def test_who_comes_back_at_a_remedy_sees_the_step_that_it_is_of(bench: Bench) -> None:
+    shown = said(bench.types("yes", "no").err)
+    assert shown.count("1/3 Look at the seals.") == 1
+    again = said(bench.types("hm", "yes").err)
+    assert "1/3 Look at the seals. Expected: No granules. Try: Wipe the seal." in again
+    assert "Type yes or no." in again
+
+
 def test_what_was_left_too_long_begins_anew(bench: Bench) -> None:
     bench.at("06:00").types(*PASS[:3])  # the last answer at 06:03; an hour and four minutes
     bench.at("07:07").types()

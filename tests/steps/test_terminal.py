@@ -152,7 +152,7 @@ def test_on_a_terminal_who_is_asked(book: str, tmp_path: Path) -> None:
     words = ["--db", book, "steps", "AM-02", "look"]
     terminal = Terminal(40, 24, *words, XDG_STATE_HOME=str(tmp_path))
     terminal.wait("Your code (no name) >")
-    terminal.types("", "Your code (no name) >")
+    assert "one word, like your" in terminal.types("", "Your code (no name) >")
     assert "has a blank" in terminal.types("Kim Dale", "Your code (no name) >")
     assert "look round" in terminal.types("kd", "yes / no >")
     terminal.program.close(force=True)
