@@ -107,7 +107,7 @@ def _run(check: Check) -> str:
     stay = f"Stay for its first {plain(watched)} min; then it" if watched else "The machine now"
     return (
         f'<div class="keep"><p>{stay} runs by itself for about {plain(alone)} min. It is over '
-        "when it says so, not when the time is.</p>\n"
+        "when the machine says so, not by the clock.</p>\n"
         f"{_lines('The run began at', 'It was over at')}</div>\n"
     )
 
