@@ -62,6 +62,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("number", name="pk_heard"),
         sqlite_strict=True,
     )
+    op.create_index("ix_heard_subject", "heard", ["subject"])
     op.create_table(
         "watcher",
         _text("name"),
@@ -69,6 +70,8 @@ def upgrade() -> None:
         _number("until"),
         _number("started"),
         _number("ticked"),
+        _number("away_from"),
+        _number("away_until"),
         sa.PrimaryKeyConstraint("name", name="pk_watcher"),
         sqlite_strict=True,
     )

@@ -16,12 +16,12 @@ from checkwatch.answers.notice.kinds import MANNERS, Kind
 from checkwatch.answers.overdue import overdue
 from checkwatch.cli.changes import LARGEST
 from checkwatch.cli.options import Db, Json, asking
-from checkwatch.cli.show import show, tell
+from checkwatch.cli.show import show, tell, tell_problems
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.rules.table import one_of
 from checkwatch.run import clock, hearing, sending
-from checkwatch.run.notices import load, refuse_unknown_areas
+from checkwatch.run.notices import load, unknown_areas
 from checkwatch.run.sending import Sent
 from checkwatch.run.world import Asked, ask
 from checkwatch.store.outbox import Message
@@ -61,7 +61,7 @@ def send(
     """
     url, now = asking(ctx, db).db, clock.now()
     plan, of_kind, whom = load(notices), _kind(kind), tuple(to or ())
-    refuse_unknown_areas(plan, _areas(ask(url, now, lambda _: ())))
+    tell_problems(unknown_areas(plan, _areas(ask(url, now, lambda _: ()))))
     if dry_run:
         asked, messages = sending.imagined(url, of_kind, plan, whom, now)
         _print(messages)
@@ -141,10 +141,12 @@ def watch(
 
     now, plan = clock.now(), load(notices)
     areas = _areas(ask(asked_with.db, now, lambda _: ()))
-    refuse_unknown_areas(plan, areas)
     holder = name_of_process(now)
     wall = Wall(page) if page is not None else None
     _log()
+    for problem in unknown_areas(plan, areas):
+        # A watcher that does not begin tells nobody of anything.
+        log.warning("event=unknown-area why=%r", str(problem))
     for kind, area in plan.untold(areas):
         log.warning("event=nobody-is-told kind=%s area=%r", kind.value, area)
     Daemon(Watcher(asked_with.db, plan, holder, now), holder, wall, clock.now).run()

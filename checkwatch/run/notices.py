@@ -34,11 +34,11 @@ def load(given: str | None) -> Plan:
     return _placed(read_notices(text, path.name), path.absolute().parent)
 
 
-def refuse_unknown_areas(plan: Plan, areas: Iterable[str]) -> None:
-    """Raises WrongUse for a route about an area that the book does not know: nobody would ever be
-    told of anything by it."""
+def unknown_areas(plan: Plan, areas: Iterable[str]) -> list[Problem]:
+    """The routes about areas that the book does not know: nobody is told of anything by them. No
+    reason to tell nobody at all."""
     known = sorted({area for area in areas if area})
-    problems = [
+    return [
         Problem(
             f"route {number}: areas",
             f"no place is in {quoted(area)}",
@@ -48,8 +48,6 @@ def refuse_unknown_areas(plan: Plan, areas: Iterable[str]) -> None:
         for area in route.areas
         if area not in known
     ]
-    if problems:
-        raise WrongUse(*problems)
 
 
 def _placed(plan: Plan, folder: Path) -> Plan:

@@ -89,7 +89,9 @@ def narrowed(plan: Plan, kind: Kind, to: tuple[str, ...]) -> Plan:
     Raises WrongUse where that leaves nobody.
     """
     routes = tuple(
-        replace(route, kinds=(kind,), to=to or route.to)
+        replace(route, kinds=(kind,), to=to, then=(), then_after=None)
+        if to
+        else replace(route, kinds=(kind,))
         for route in plan.routes
         if kind in route.kinds
     )
@@ -120,7 +122,7 @@ def _todo(
     asked: Asked,
     now: Instant,
 ) -> _Todo:
-    past, zone = past_of(conn, matters, plan), zone_of(asked)
+    past, zone = past_of(conn, matters, plan, now), zone_of(asked)
     if kind in LISTS:
         lists = lists_now(kind, plan, past, now, zone)
         all_of_them = lists_now(kind, plan, Past(), now, zone)

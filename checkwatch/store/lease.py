@@ -16,22 +16,28 @@ from checkwatch.store.tables import watcher
 #: So long after its last look a watcher's place is free for another.
 LASTS = MINUTE
 
+#: Where there is no time for which nobody looked.
+NEVER = Instant(0)
+
 _NAME = "watcher"
 
 
 class Lease(NamedTuple):
-    """Who decides, until when another may not, when that process began, and when it last
-    looked."""
+    """Who decides, until when another may not, when that process began, and when it last looked;
+    `away_from` and `away_until` are the last time for which nobody did, both 0 if there was none.
+    """
 
     holder: str
     until: Instant
     started: Instant
     ticked: Instant
+    away_from: Instant
+    away_until: Instant
 
 
 def lease(conn: Connection) -> Lease | None:
     """The lease as it stands; None where no watcher ever looked."""
-    columns = (watcher.c.holder, watcher.c.until, watcher.c.started, watcher.c.ticked)
+    columns = (getattr(watcher.c, name) for name in Lease._fields)
     row = conn.execute(select(*columns).where(watcher.c.name == _NAME)).first()
     return None if row is None else Lease._make(row)
 
@@ -43,9 +49,9 @@ def is_free(standing: Lease | None, holder: str, now: Instant) -> bool:
     return not now < standing.until <= now + LASTS + CLOCK_TOLERANCE
 
 
-def renew(conn: Connection, holder: str, started: Instant, now: Instant) -> None:
-    """Holds that a process decides from now on, and has looked; it asked first whether it may."""
-    values = {"holder": holder, "until": now + LASTS, "started": started, "ticked": now}
+def renew(conn: Connection, new: Lease) -> None:
+    """Holds that a process decides from now on; it asked first whether it may."""
+    values = new._asdict()
     ours = watcher.c.name == _NAME
     if conn.execute(watcher.update().where(ours).values(values)).rowcount == 0:
         conn.execute(watcher.insert().values(name=_NAME, **values))

@@ -10,24 +10,21 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, and_, func, or_, select, text, update
+from sqlalchemy import ColumnElement, Connection, Row, and_, func, or_, select, text, update
 
 from checkwatch.answers.notice.decide import Heard, Notice, Told
 from checkwatch.answers.notice.kinds import Kind
-from checkwatch.core.instant import CLOCK_TOLERANCE, DAY, HOUR, MINUTE, Instant
+from checkwatch.core.instant import BEGINNING, CLOCK_TOLERANCE, DAY, HOUR, MINUTE, Instant
 from checkwatch.store.batches import batches
 from checkwatch.store.tables import heard, message, notice
 
 #: So long a process that took a message may take to hand it over, before another may.
-HOLD = MINUTE
+HOLD = 5 * MINUTE
 
 #: The pause after a first failure; each further one doubles it, up to the longest.
 PAUSE, LONGEST_PAUSE = MINUTE, HOUR
 
-#: What nobody took for so long is given up, and stays shown as undelivered.
-GIVEN_UP = 3 * DAY
-
-#: So long a message is shown as undelivered: then somebody has seen it, or never will.
+#: So long a message is shown as undelivered after anybody last tried: longer than any pause.
 SHOWN_FOR = 7 * DAY
 
 #: A lock of ours on PostgreSQL; on SQLite a writer is alone anyway.
@@ -75,25 +72,26 @@ def state(conn: Connection) -> tuple[int, int]:
     )
 
 
-def told(conn: Connection, subjects: Iterable[str]) -> list[Told]:
-    """What was decided about these subjects, oldest first."""
-    wanted = _TOLD.order_by(notice.c.number)
+def told(conn: Connection, subjects: Iterable[str], since: Instant = BEGINNING) -> list[Told]:
+    """What was decided about these subjects since an instant, oldest first."""
+    wanted = _TOLD.where(notice.c.decided >= since).order_by(notice.c.number)
     return [
-        Told(number, Kind(kind), subject, occasion, recipient, Instant(decided))
+        _told(row)
         for some in batches(sorted(set(subjects)))
-        for number, kind, subject, occasion, recipient, decided in conn.execute(
-            wanted.where(notice.c.subject.in_(some))
-        )
-        if kind in _KINDS
+        for row in conn.execute(wanted.where(notice.c.subject.in_(some)))
+        if row.kind in _KINDS
     ]
 
 
 def told_by_number(conn: Connection, number: int) -> Told | None:
     """The notice with this number."""
     row = conn.execute(_TOLD.where(notice.c.number == number)).first()
-    if row is None or row.kind not in _KINDS:
-        return None
-    return Told._make(row)._replace(kind=Kind(row.kind))
+    return None if row is None or row.kind not in _KINDS else _told(row)
+
+
+def _told(row: Row[tuple[object, ...]]) -> Told:
+    one = Told._make(row)
+    return one._replace(kind=Kind(one.kind), delivered=bool(one.delivered))
 
 
 def who_heard(conn: Connection, subjects: Iterable[str]) -> list[Heard]:
@@ -133,7 +131,16 @@ def put(conn: Connection, one: Message, carries: Iterable[Numbered]) -> None:
     values = one._asdict() | {"sent": 0, "taken_until": 0}
     conn.execute(message.insert().values(values))
     rows = [
-        {**carried._asdict(), "number": number, "message": one.number}
+        {
+            "number": number,
+            "kind": carried.kind.value,
+            "subject": carried.subject,
+            "occasion": carried.occasion,
+            "recipient": carried.recipient,
+            "decided": carried.decided,
+            "reason": carried.reason,
+            "message": one.number,
+        }
         for number, carried in carries
     ]
     conn.execute(notice.insert(), rows)
@@ -141,14 +148,14 @@ def put(conn: Connection, one: Message, carries: Iterable[Numbered]) -> None:
 
 def recipients_waiting(conn: Connection, now: Instant) -> list[str]:
     """For whom there are messages that should be handed over now."""
-    wanted = select(message.c.recipient).where(message.c.sent == 0, _free(now), _not_too_old(now))
+    wanted = select(message.c.recipient).where(message.c.sent == 0, _free(now))
     return list(conn.scalars(wanted.distinct()))
 
 
 def waiting(conn: Connection, now: Instant, recipient: str = "") -> list[int]:
     """The numbers of the messages that should be handed over now, oldest first: all, or those for
     one recipient."""
-    wanted = select(message.c.number).where(message.c.sent == 0, _free(now), _not_too_old(now))
+    wanted = select(message.c.number).where(message.c.sent == 0, _free(now))
     if recipient:
         wanted = wanted.where(message.c.recipient == recipient)
     return list(conn.scalars(wanted.order_by(message.c.number)))
@@ -187,10 +194,17 @@ def mark_failed(conn: Connection, number: int, now: Instant, trouble: str) -> No
 
 
 def undelivered(conn: Connection, now: Instant) -> list[Message]:
-    """The messages that nobody took yet, oldest first; those given up for a few days more."""
-    young = message.c.created > now - SHOWN_FOR
-    numbers = conn.scalars(select(message.c.number).where(message.c.sent == 0, young)).all()
-    return list(messages(conn, numbers))
+    """The messages that were tried and that nobody took, and those that nobody tried for a while,
+    oldest first. One for who is no recipient any more is shown for a few days."""
+    failed = or_(message.c.tries > 0, message.c.created <= now - HOLD)
+    young = or_(message.c.created > now - SHOWN_FOR, message.c.next_try > now - SHOWN_FOR)
+    numbers = conn.scalars(select(message.c.number).where(message.c.sent == 0, failed, young))
+    return list(messages(conn, numbers.all()))
+
+
+def free_all(conn: Connection) -> None:
+    """Gives back what a process had in hand that is dead: it is handed over anew at once."""
+    conn.execute(update(message).where(message.c.sent == 0).values(taken_until=0))
 
 
 def carrying(conn: Connection, keys: Iterable[Key]) -> dict[Key, Message]:
@@ -233,7 +247,8 @@ _TOLD = select(
     notice.c.occasion,
     notice.c.recipient,
     notice.c.decided,
-)
+    (message.c.sent != 0).label("delivered"),
+).join_from(notice, message, notice.c.message == message.c.number)
 #: What a later version writes of another kind is passed over.
 _KINDS = frozenset(kind.value for kind in Kind)
 
@@ -247,7 +262,3 @@ def _free(now: Instant) -> ColumnElement[bool]:
             message.c.next_try > now + LONGEST_PAUSE + CLOCK_TOLERANCE,
         ),
     )
-
-
-def _not_too_old(now: Instant) -> ColumnElement[bool]:
-    return message.c.created > now - GIVEN_UP

@@ -127,7 +127,10 @@ heard = Table(
     sqlite_strict=True,
 )
 
-#: The one watcher that decides: who holds the lease, until when, and when it last looked.
+Index("ix_heard_subject", heard.c.subject)
+
+#: The one watcher that decides: who holds the lease, until when, when it last looked, and
+#: from when until when nobody did before that, for as long as this is told.
 watcher = Table(
     "watcher",
     metadata,
@@ -136,6 +139,8 @@ watcher = Table(
     Column("until", _INTEGER, nullable=False),
     Column("started", _INTEGER, nullable=False),
     Column("ticked", _INTEGER, nullable=False),
+    Column("away_from", _INTEGER, nullable=False),
+    Column("away_until", _INTEGER, nullable=False),
     PrimaryKeyConstraint("name", name="pk_watcher"),
     sqlite_strict=True,
 )

@@ -63,7 +63,9 @@ def _title(told: Sequence[Told], parts: Sequence[Part]) -> str:
     if len(parts) == 1:
         return f"{late}{first}"
     more = f"; and {len(parts) - 2} more" if len(parts) > 2 else ""
-    return f"{late}{len(told)} to act on: {first}; {parts[1].heading}{more}"
+    matters = sum(one.matter is not None for one in told)
+    head = f"{matters} to act on: " if matters > 1 else ""
+    return f"{late}{head}{first}; {parts[1].heading}{more}"
 
 
 def _end(told: Sequence[Told]) -> Iterator[str]:
@@ -83,7 +85,7 @@ def _parts(told: Sequence[Told], known: Known | None, here: Here) -> Iterator[Pa
             assert known is not None, "a list is made from a board"
             yield of_list(one, known, here)
         elif one.kind is not Kind.LAPSE_SOON or len(lapses) == 1:
-            yield of_matter(one.matter, one.number, here)
+            yield of_matter(one.matter, one.number, here, one.why)
         elif one.number == lapses[0][0]:
             yield of_lapses(lapses, here)
 

@@ -25,13 +25,14 @@ _NOTE = 300
 
 class Told(NamedTuple):
     """A notice as a message tells it: `matter` for what came about, `areas` and `late` for a list
-    (all areas where empty)."""
+    (all areas where empty). `why` says why it is told again, or to the next person."""
 
     number: int
     kind: Kind
     matter: Matter | None = None
     areas: tuple[str, ...] = ()
     late: Late | None = None
+    why: str = ""
 
 
 class Known(NamedTuple):
@@ -64,9 +65,11 @@ def hear(number: int) -> Command:
     return Command(f"checkwatch heard {number} --by YOUR-CODE")
 
 
-def of_matter(matter: Matter, number: int, here: Here) -> Part:
+def of_matter(matter: Matter, number: int, here: Here, why: str = "") -> Part:
     """What came about, and what to do."""
     blocks: list[Block] = [*_said(matter, here)]
+    if why:
+        blocks.append(f"Told because {why}.")
     if (typed := _to_look(matter)) is not None:
         blocks += [f"{_to_do(matter)}:", typed]
     else:
@@ -80,7 +83,7 @@ def _heading(matter: Matter, here: Here) -> str:
     return {
         Kind.GATE_FAILED: f"{who}: {title} failed",
         Kind.STOP_USE_FAULT: f"{who}: fault, not to be used",
-        Kind.EXCEPTION_TAKEN: f"{who}: used by exception",
+        Kind.EXCEPTION_TAKEN: f"{who}: used by exception{', paid since' if matter.paid else ''}",
         Kind.EXCEPTION_UNPAID: f"{who}: used by exception, still owed",
         Kind.LAPSE_SOON: f"{who}: {title} lapses {here.moment(matter.until)}",
         Kind.WATCHER_BACK: "the watcher was away",
@@ -112,7 +115,8 @@ def _said(matter: Matter, here: Here) -> Sequence[str]:
         case Kind.CANNOT_TELL:
             said = (f"The book is not believed: {matter.words}.", "")
         case _:
-            said = (f"Nobody looked from {here.local(matter.since)} until now.", matter.words)
+            span = f"from {here.local(matter.since)} to {here.local(matter.until)}"
+            said = (f"Nobody looked {span}.", matter.words)
     return [line for line in said if line]
 
 
@@ -124,6 +128,8 @@ def _to_do(matter: Matter) -> str:
             return "Not cleared. What it needs"
         case Kind.STOP_USE_FAULT:
             return "Not cleared until the fault is closed. What it needs"
+        case Kind.EXCEPTION_TAKEN if matter.paid:
+            return "What was owed for it is done. How the machine stands"
         case Kind.EXCEPTION_TAKEN:
             return "The checks stay owed, and are to be done when the use is over. What it needs"
         case Kind.EXCEPTION_UNPAID:

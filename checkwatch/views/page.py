@@ -11,14 +11,13 @@ import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import tzinfo
+from datetime import datetime, time, timedelta, tzinfo
 from hashlib import sha256
 
 from checkwatch.answers.board import Board, Row
 from checkwatch.answers.overdue import Owed
 from checkwatch.core.instant import (
     CLOCK_TOLERANCE,
-    DAY,
     MINUTE,
     SECOND,
     Instant,
@@ -169,8 +168,8 @@ def _steady_until(board: Board, here: Here, duty: Duty) -> Instant:
 
 def _midnight(here: Here) -> Instant:
     """The end of the day: times of today are written without it."""
-    tomorrow = wall(Instant(here.now + DAY), here.zone)
-    return from_wall(tomorrow.replace(hour=0, minute=0, second=0, microsecond=0), here.zone)
+    tomorrow = wall(here.now, here.zone).date() + timedelta(days=1)
+    return from_wall(datetime.combine(tomorrow, time()), here.zone)
 
 
 def _ends(machine: MachineStanding) -> Iterator[Instant]:

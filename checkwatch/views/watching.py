@@ -45,7 +45,7 @@ def sentence(looked: Instant | None, here: Here, *, watches: bool) -> str:
 
 
 def _undelivered(one: Handed, here: Here) -> tuple[str, ...]:
-    why = f"{one.title}: {one.trouble}" if one.trouble else one.title
+    why = f"{one.title}: {one.trouble}" if one.trouble else f"{one.title}: nobody tried"
     return str(one.number), one.recipient, here.local(one.created), here.local(one.next_try), why
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from checkwatch.answers.notice.decide import Past, Told, decide
@@ -30,10 +30,15 @@ def test_another_fail_is_another_matter() -> None:
     assert who(decided([FAIL._replace(occasion="9")], FAILED, "09:10", again)) == ["day-engineer"]
 
 
-def test_what_no_route_names_is_told_to_nobody() -> None:
-    assert decided([matter(Kind.STOP_USE_FAULT, "09:00")], FAILED, "09:00") == []
+def test_what_no_route_names_is_told_to_nobody_where_it_can_wait() -> None:
+    assert decided([matter(Kind.EXCEPTION_TAKEN, "09:00")], FAILED, "09:00") == []
+
+
+def test_what_cannot_wait_and_no_route_names_is_the_coordinators() -> None:
+    assert who(decided([matter(Kind.STOP_USE_FAULT, "09:00")], FAILED, "09:00")) == ["desk"]
+    # A place that got into an area of which nobody thought.
     narrowed = FAILED + 'areas = ["Day surgery"]\n'
-    assert decided([FAIL], narrowed, "09:00") == []
+    assert who(decided([FAIL], narrowed, "09:00")) == ["desk"]
 
 
 def test_a_notice_is_repeated_while_nobody_hears_it() -> None:
@@ -55,12 +60,19 @@ def test_an_urgent_notice_that_was_heard_is_repeated_after_a_while() -> None:
 
 
 def test_another_notice_that_was_heard_is_not_repeated() -> None:
-    routes = '[[route]]\nkinds = ["exception-taken"]\nto = ["desk"]\nrepeat = "PT30M"\n'
-    taken = matter(Kind.EXCEPTION_TAKEN, "09:00")
-    once = [told(1, Kind.EXCEPTION_TAKEN, "desk", "09:00")]
-    assert who(decided([taken], routes, "20:00", once)) == ["desk"]
-    ears = [heard(Kind.EXCEPTION_TAKEN, "CO", "09:20")]
-    assert decided([taken], routes, "20:00", once, ears) == []
+    routes = '[[route]]\nkinds = ["watcher-back"]\nto = ["desk"]\nrepeat = "PT30M"\n'
+    back = matter(Kind.WATCHER_BACK, "09:00")
+    once = [told(1, Kind.WATCHER_BACK, "desk", "09:00")]
+    assert who(decided([back], routes, "20:00", once)) == ["desk"]
+    ears = [heard(Kind.WATCHER_BACK, "CO", "09:20")]
+    assert decided([back], routes, "20:00", once, ears) == []
+
+
+def test_nobody_is_told_again_of_what_is_still_being_handed_over() -> None:
+    once = [told(1, Kind.GATE_FAILED, "day-engineer", "09:00")._replace(delivered=False)]
+    assert decided([FAIL], REPEATED, "12:00", once) == []
+    # The next person is told all the same: somebody must hear it.
+    assert who(decided([FAIL], PASSED_ON, "12:00", once)) == ["desk"]
 
 
 def test_the_next_person_is_told_when_nobody_hears_it() -> None:
@@ -68,7 +80,7 @@ def test_the_next_person_is_told_when_nobody_hears_it() -> None:
     assert decided([FAIL], PASSED_ON, "09:14", once) == []
     (found,) = decided([FAIL], PASSED_ON, "09:15", once)
     assert (found.recipient, found.occasion) == ("desk", "7")
-    assert found.reason == "next person: nobody has heard notice 1"
+    assert found.reason == found.again == "nobody has heard notice 1"
     assert decided([FAIL], PASSED_ON, "09:15", once, [heard(Kind.GATE_FAILED, "E", "09:10")]) == []
 
 
@@ -100,6 +112,14 @@ def test_a_lapse_is_told_as_long_before_as_the_route_says() -> None:
     assert who(decided([lapse], routes, "11:00")) == ["day-engineer"]
 
 
+def test_a_lapse_first_seen_in_quiet_hours_is_told_when_they_are_over() -> None:
+    routes = '[[route]]\nkinds = ["lapse-soon"]\nto = ["desk"]\nahead = "PT1H"\n'
+    lapse = matter(Kind.LAPSE_SOON, "05:00", until=t("06:00"))
+    found = decide([lapse], plan(routes), Past(), t("04:45"), ZONE)
+    assert (found.due, found.again) == ((), t("05:00"))
+    assert who(decided([lapse], routes, "05:00")) == ["desk"]
+
+
 def test_lapses_close_to_each_other_are_told_together() -> None:
     routes = '[[route]]\nkinds = ["lapse-soon"]\nto = ["engineer"]\nahead = "PT1H"\n'
     lapses = [
@@ -125,6 +145,11 @@ def test_of_a_machine_out_of_use_one_is_told_once() -> None:
     resting = FAIL._replace(at_rest=True)
     assert who(decided([resting], REPEATED, "09:00")) == ["day-engineer"]
     assert decided([resting], REPEATED, "12:00", once) == []
+
+
+def test_what_was_told_before_the_clock_was_set_back_by_an_hour_stays_told() -> None:
+    an_hour_ahead = [told(1, Kind.GATE_FAILED, "day-engineer", "10:05")]
+    assert decided([FAIL], FAILED, "09:06", an_hour_ahead) == []
 
 
 def test_what_was_told_by_a_clock_that_was_ahead_is_told_again() -> None:
@@ -155,6 +180,35 @@ def test_deciding_again_after_it_was_told_tells_nobody(matters: list, later: int
     assert len(keys) == len(set(keys))
     past = [Told(n, *due.notice[:5]) for n, due in enumerate(first, 1)]
     assert decide(matters, ROUTES, Past(past), now, ZONE).due == ()
+
+
+LAPSES = plan(
+    '[[route]]\nkinds = ["lapse-soon"]\nto = ["desk", "engineer"]\n'
+    'ahead = "PT1H"\nrepeat = "PT20M"\n'
+)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.integers(240, 480), min_size=1, max_size=3), st.integers(0, 240))
+def test_what_is_due_at_a_time_is_due_when_it_was_foreseen(minutes: list[int], then: int) -> None:
+    """Whoever looks only when asked to tells the same in the end as who looks each minute."""
+    lapses = [
+        matter(Kind.LAPSE_SOON, "03:00", occasion=str(n), until=Instant(t("00:00") + m * MINUTE))
+        for n, m in enumerate(minutes)
+    ]
+    end = Instant(t("03:30") + then * MINUTE)
+
+    def story(seldom: bool) -> set[tuple[str, str]]:
+        now, past = t("03:30"), list[Told]()
+        while now <= end:
+            found = decide(lapses, LAPSES, Past(past), now, ZONE)
+            past += [Told(len(past) + n, *due.notice[:5]) for n, due in enumerate(found.due, 1)]
+            minute = Instant(now + MINUTE)
+            again = decide(lapses, LAPSES, Past(past), now, ZONE).again
+            now = max(again, minute) if seldom else minute
+        return {(one.recipient, one.about[2]) for one in past}
+
+    assert story(seldom=True) == story(seldom=False)
 
 
 @given(MATTERS, st.integers(60, 1400))

@@ -145,7 +145,10 @@ def test_an_exception_is_told_while_it_lasts_and_its_debt_afterwards() -> None:
     (taken, unpaid) = matters(*story, at="11:00")
     assert (unpaid.kind, unpaid.since) == (Kind.EXCEPTION_UNPAID, t("11:00"))
     assert unpaid.title == "full self-test and leak test"
-    assert kinds(*story, passed("AM-04", "self-test", "11:30"), at="11:30") == []
+    paid = (*story, passed("AM-04", "self-test", "11:30"))
+    (taken,) = matters(*paid, at="11:30")
+    assert (taken.kind, taken.paid, taken.at_rest) == (Kind.EXCEPTION_TAKEN, True, True)
+    assert kinds(*paid, at="2026-03-13T09:06") == []
 
 
 def test_the_debt_stands_from_the_end_of_the_case_where_that_comes_first() -> None:

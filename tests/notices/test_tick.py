@@ -16,6 +16,7 @@ from checkwatch.store import journal, lease, outbox
 from checkwatch.store.engine import noting, reading, writing
 from tests.build import t
 from tests.notices.told import PEOPLE
+from tests.store.test_sound import tampered
 
 RULES = """
 [rulebook]
@@ -105,6 +106,13 @@ def told(ticked: Ticked) -> list[str]:
     ]
 
 
+def hand_over(url: str, at: str) -> None:
+    """As if everybody had taken what waits."""
+    with noting(url) as conn:
+        for number in outbox.waiting(conn, t(at)):
+            outbox.mark_sent(conn, number, t(at))
+
+
 def titles(url: str) -> list[str]:
     with reading(url) as conn:
         return [one.title for one in reversed(outbox.newest(conn, 100))]
@@ -123,6 +131,7 @@ def test_it_is_repeated_until_the_check_is_passed(suite: str) -> None:
     one = watcher(suite)
     (failed,) = write(suite, did("08:10", e.Outcome.FAIL))
     one.tick(t("08:10"))
+    hand_over(suite, "08:10")
     assert one.tick(t("08:20")).again <= t("08:40")
     assert told(one.tick(t("08:40"))) == [f"gate-failed {failed.seq} #2 to day-engineer"]
     write(suite, did("09:00"))
@@ -133,6 +142,7 @@ def test_another_process_learns_that_somebody_heard(suite: str) -> None:
     one = watcher(suite)
     (failed,) = write(suite, did("08:10", e.Outcome.FAIL))
     one.tick(t("08:10"))
+    hand_over(suite, "08:10")
     with noting(suite) as conn:
         (said,) = outbox.told(conn, ["AM-01"])
         outbox.note_heard(conn, said.number, Heard(*said.about, "EN1", t("08:20")))
@@ -200,7 +210,46 @@ def test_a_gap_is_told_with_what_came_about_in_it(suite: str) -> None:
     found = told(Watcher(suite, AND_BACK, "two", t("07:40")).tick(t("07:40")))
     assert "nightly-list 2026-03-12 05:30 to desk" in found
     assert "watcher-back 2026-03-11T22:00:00Z to desk" in found
-    assert titles(suite)[-1].startswith("late: 2 to act on: the watcher was away")
+    assert titles(suite)[-1].startswith("late: the watcher was away; ")
+
+
+def test_a_gap_is_told_when_the_quiet_hours_are_over(suite: str) -> None:
+    Watcher(suite, AND_BACK, "one", START).tick(t("2026-03-11T20:00"))
+    one = Watcher(suite, AND_BACK, "two", t("02:00"))
+    looks = {at: told(one.tick(Instant(at))) for at in range(t("02:00"), t("05:01"), 5 * MINUTE)}
+    said = {at: found for at, found in looks.items() if found}
+    assert said == {t("05:00"): ["watcher-back 2026-03-11T20:00:00Z to desk"]}
+
+
+@pytest.mark.parametrize("book_url", ["sqlite"], indirect=True)
+def test_a_line_that_was_altered_is_told_though_nothing_can_be_read(suite: str) -> None:
+    write(suite, did("08:10"), did("08:20"))
+    tampered(suite, "UPDATE entry SET note = 'x' WHERE seq = 4")
+    found = watcher(suite).tick(t("08:30"))
+    assert "entry 4 was altered" in found.why
+    assert [x.split()[0] for x in told(found)] == ["cannot-tell"]
+    assert told(watcher(suite).tick(t("08:31"))) == []
+    assert titles(suite) == ["what is cleared is not known"]
+
+
+def test_a_clock_that_is_days_behind_leaves_no_gap_behind(suite: str) -> None:
+    one = Watcher(suite, AND_BACK, "one", START)
+    one.tick(t("08:00"))
+    write(suite, did("08:10"))
+    one.tick(t("1990-01-01T08:00"))
+    assert [x for x in told(one.tick(t("08:05"))) if x.startswith("watcher-back")] == []
+
+
+def test_a_message_of_a_book_that_was_put_back_has_an_id_of_its_own(suite: str) -> None:
+    one = watcher(suite)
+    ids = []
+    for at in ("05:30", "05:31"):
+        one.tick(t(at))
+        with noting(suite) as conn:
+            ids += [message.message_id for message in outbox.newest(conn, 1)]
+            for table in ("notice", "message", "watcher"):
+                conn.exec_driver_sql(f"DELETE FROM {table}")
+    assert len(set(ids)) == 2
 
 
 def test_a_book_that_is_not_believed_is_told_once_a_day(suite: str) -> None:
@@ -243,12 +292,10 @@ def test_a_clock_that_went_forward_a_day_and_back_keeps_nobody_waiting(suite: st
 def test_a_clock_that_went_back_an_hour_tells_nothing_twice(suite: str) -> None:
     one = watcher(suite)
     write(suite, did("08:10", e.Outcome.FAIL))
-    first = told(one.tick(t("08:10")))
-    assert len(first) == 1
-    one.tick(t("09:10"))
-    # An hour back: the book is ahead of the clock, and is not believed; the fail was told.
-    again = [x for x in told(one.tick(t("08:09"))) if x.startswith("gate-failed")]
-    assert again == []
+    assert len(told(one.tick(t("10:00")))) == 1
+    hand_over(suite, "10:00")
+    assert told(one.tick(t("10:05"))) == []
+    assert told(one.tick(t("09:06"))) == []
 
 
 def test_a_message_has_the_same_id_whoever_writes_it(suite: str) -> None:
@@ -272,7 +319,7 @@ def prepared(one: Watcher, url: str, now: Instant) -> str:
     found = ""
     try:
         with noting(url) as conn:
-            (wrote,) = one._decide(conn, asked, None, now)
+            (wrote,) = one._decide(conn, asked, one._renewed(None, asked, now), None, now)
             (message,) = outbox.messages(conn, [wrote.number])
             found = message.message_id
             raise Undone

@@ -14,15 +14,20 @@ from zoneinfo import ZoneInfo
 from checkwatch.answers.notice.kinds import MANNERS, Kind
 from checkwatch.answers.notice.matter import EARLY, Matter
 from checkwatch.answers.notice.plan import COORDINATOR, Plan, Recipient, Route
-from checkwatch.core.instant import CLOCK_TOLERANCE, FOREVER, MINUTE, Instant
+from checkwatch.core.instant import FOREVER, HOUR, MINUTE, Instant
 from checkwatch.core.period import earlier, later
+
+#: What a clock decided that was further ahead than this was told of a time that has not come; a
+#: clock that was set back by an hour leaves what was told, told.
+AHEAD = 2 * HOUR
 
 #: Between an occasion and how often it was told.
 _TURN = " #"
 
 
 class Notice(NamedTuple):
-    """That a recipient is told of something, once; `reason` says why, for who asks later."""
+    """That a recipient is told of something, once; `reason` says why, for who asks later. `again`
+    is the same where the recipient must know it: it is a repeat, or for the next person."""
 
     kind: Kind
     subject: str
@@ -30,6 +35,7 @@ class Notice(NamedTuple):
     recipient: str
     decided: Instant
     reason: str
+    again: str = ""
 
     @property
     def key(self) -> tuple[Kind, str, str, str]:
@@ -38,7 +44,7 @@ class Notice(NamedTuple):
 
 
 class Told(NamedTuple):
-    """A notice that was decided earlier."""
+    """A notice that was decided earlier; `delivered` once somebody took the message with it."""
 
     number: int
     kind: Kind
@@ -46,6 +52,7 @@ class Told(NamedTuple):
     occasion: str
     recipient: str
     decided: Instant
+    delivered: bool = True
 
     @property
     def key(self) -> tuple[Kind, str, str, str]:
@@ -113,21 +120,22 @@ def decide(
         for notice in found.notices():
             if notice.recipient in lapses and starts <= now + EARLY:
                 due.setdefault(notice.key, Due(notice, matter))
-            else:
-                again.append(starts)
+        if not all(key in due for key in found.untold()):
+            again.append(starts)
     return Decided(tuple(due.values()), min(again, default=FOREVER))
 
 
-def _told_by(
-    matters: Iterable[Matter], plan: Plan, now: Instant
-) -> Iterator[tuple[Matter, Route]]:
-    """Each matter with each route that is about it; of a lapse that has come nobody is warned."""
+def _told_by(matters: Iterable[Matter], plan: Plan, now: Instant) -> Iterator[tuple[Matter, Route]]:
+    """Each matter with each route that is about it; of a lapse that has come nobody is warned. What
+    is urgent and no route's is the coordinator's: a place may have got into an area that nobody
+    thought of."""
     for matter in matters:
         if matter.kind is Kind.LAPSE_SOON and matter.until <= now:
             continue
-        for route in plan.routes:
-            if route.concerns(matter.kind, matter.area):
-                yield matter, route
+        routes = [route for route in plan.routes if route.concerns(matter.kind, matter.area)]
+        if not routes and MANNERS[matter.kind].urgent:
+            routes = [Route((matter.kind,), (COORDINATOR,))]
+        yield from ((matter, route) for route in routes)
 
 
 def _starts(matter: Matter, route: Route, zone: ZoneInfo) -> Instant:
@@ -138,13 +146,12 @@ def _starts(matter: Matter, route: Route, zone: ZoneInfo) -> Instant:
 
 
 class _History:
-    """What was told and heard of each matter. What a clock wrote that was ahead does not count: it
-    was told of a time that has not come."""
+    """What was told and heard of each matter, but for what a clock wrote that was ahead."""
 
     def __init__(self, past: Past, now: Instant) -> None:
         self._told: dict[object, list[Told]] = defaultdict(list)
         self._heard: dict[object, list[Heard]] = defaultdict(list)
-        self._latest = now + CLOCK_TOLERANCE
+        self._latest = now + AHEAD
         for one in past.told:
             self._told[one.about].append(one)
         for heard in past.heard:
@@ -187,16 +194,25 @@ class _Telling:
         """Who is told now, each with the reason."""
         for recipient, why in self._reachable():
             mine = [one for one in self._told if one.recipient == recipient.code]
-            reason = self._repeated(mine[-1]) if mine else why
-            if reason:
+            again = self._repeated(mine[-1]) if mine else why
+            if again or not mine:
                 yield Notice(
                     self._matter.kind,
                     self._matter.subject,
                     self._history.occasion(self._matter, recipient.code),
                     recipient.code,
                     self._now,
-                    reason,
+                    again or MANNERS[self._matter.kind].title,
+                    again,
                 )
+
+    def untold(self) -> Iterator[tuple[Kind, str, str, str]]:
+        """The keys of what those would be told who were not told yet, whenever that may be."""
+        told = {one.recipient for one in self._told}
+        for recipient in self._people():
+            if recipient.code not in told:
+                occasion = self._history.occasion(self._matter, recipient.code)
+                yield (self._matter.kind, self._matter.subject, occasion, recipient.code)
 
     def _look(self, at: Instant) -> None:
         self.again = min(self.again, at)
@@ -207,7 +223,7 @@ class _Telling:
         so that it is not forgotten."""
         if self._heard is None:
             return False
-        if not MANNERS[self._matter.kind].urgent:
+        if not MANNERS[self._matter.kind].returns:
             return True
         until = later(self._heard.at, self._plan.heard_for, self._zone)
         self._look(until if until > self._now else FOREVER)
@@ -217,19 +233,27 @@ class _Telling:
         """Why the same recipient is told again, empty where not."""
         if self._route.repeat is None or self._matter.at_rest or self._is_heard:
             return ""
+        if not last.delivered:
+            # It is being tried: who cannot be reached is not reached by a second one.
+            self._look(Instant(self._now + MINUTE))
+            return ""
         at = later(last.decided, self._route.repeat, self._zone)
         self._look(at)
         if at > self._now:
             return ""
+        return self._unheard(last)
+
+    def _unheard(self, told: Told) -> str:
         if self._heard is not None:
             return f"it was heard by {self._heard.by} and still stands"
-        return f"nobody has heard notice {last.number}"
+        return f"nobody has heard notice {told.number}"
 
     def _people(self) -> dict[Recipient, str]:
-        """Whom the route names, each with the reason; the next person once nobody hears it."""
+        """Whom the route names, and the next person once nobody hears it, each with what is to be
+        said of it."""
         if self._matter.in_use and self._matter.kind is Kind.LAPSE_SOON:
-            return dict.fromkeys(self._plan.called([COORDINATOR]), "in use: for the coordinator")
-        found = dict.fromkeys(self._plan.called(self._route.to), MANNERS[self._matter.kind].title)
+            return dict.fromkeys(self._plan.called([COORDINATOR]), "")
+        found = dict.fromkeys(self._plan.called(self._route.to), "")
         first = min(self._told, key=lambda one: one.decided, default=None)
         if first is None or not self._route.then_after or self._is_heard:
             return found
@@ -237,7 +261,7 @@ class _Telling:
         if at > self._now:
             self._look(at)
             return found
-        reason = f"next person: nobody has heard notice {first.number}"
+        reason = self._unheard(first)
         return dict.fromkeys(self._plan.called(self._route.then), reason) | found
 
     def _reachable(self) -> list[tuple[Recipient, str]]:

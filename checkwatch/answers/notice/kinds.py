@@ -23,22 +23,24 @@ class Kind(StrEnum):
 class Manner(NamedTuple):
     """How a kind is told.
 
-    `title` is what people read. An `urgent` one is never held by quiet hours, and being heard
-    stops it for a time only. A `listed` one is a list that is sent at the local times of its route.
+    `title` is what people read. An `urgent` one is never held by quiet hours. One that `returns` is
+    stopped for a time only by being heard, as long as it stands. A `listed` one is a list that is
+    sent at the local times of its route.
     """
 
     title: str
     urgent: bool = False
+    returns: bool = False
     listed: bool = False
 
 
 #: In the order in which a message names them.
 MANNERS: dict[Kind, Manner] = {
-    Kind.GATE_FAILED: Manner("check failed", urgent=True),
-    Kind.STOP_USE_FAULT: Manner("fault that forbids use", urgent=True),
-    Kind.EXCEPTION_UNPAID: Manner("exception not paid", urgent=True),
-    Kind.EXCEPTION_TAKEN: Manner("used by exception"),
-    Kind.CANNOT_TELL: Manner("the book is not believed", urgent=True),
+    Kind.GATE_FAILED: Manner("check failed", urgent=True, returns=True),
+    Kind.STOP_USE_FAULT: Manner("fault that forbids use", urgent=True, returns=True),
+    Kind.EXCEPTION_UNPAID: Manner("exception not paid", urgent=True, returns=True),
+    Kind.EXCEPTION_TAKEN: Manner("used by exception", returns=True),
+    Kind.CANNOT_TELL: Manner("the book is not believed", urgent=True, returns=True),
     Kind.LAPSE_SOON: Manner("lapses soon"),
     Kind.WATCHER_BACK: Manner("the watcher was away"),
     Kind.NIGHTLY_LIST: Manner("what is owed", listed=True),

@@ -7,13 +7,16 @@ from datetime import datetime, time, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from checkwatch.answers.notice.decide import Notice, Past
+from checkwatch.answers.notice.decide import AHEAD, Notice, Past
 from checkwatch.answers.notice.kinds import LISTS, MANNERS, Kind
 from checkwatch.answers.notice.plan import Plan, Recipient, Route
 from checkwatch.core.instant import CLOCK_TOLERANCE, HOUR, MINUTE, Instant, from_wall, wall
 
 #: A list that is sent so long after its time is marked late.
 LATE_AFTER = 5 * MINUTE
+
+#: Whoever asks for a list so shortly before its time asks for that one.
+BEFORE = 2 * HOUR
 
 #: Who looks for the first time sends what was due so shortly before; earlier nobody expected any.
 FRESH = HOUR
@@ -67,7 +70,8 @@ def lists_due(
 
 def lists_now(kind: Kind, plan: Plan, past: Past, now: Instant, zone: ZoneInfo) -> list[Listing]:
     """The lists of a kind, at whatever time they are asked for, and never late: as those of the
-    route's last time today, or of its first where that is still to come."""
+    route's last time today, or of its first where that comes soon; in the night before, as one of
+    its own, once."""
     found: list[Listing] = []
     for route, of in _routes(plan):
         if of is not kind:
@@ -75,7 +79,9 @@ def lists_now(kind: Kind, plan: Plan, past: Past, now: Instant, zone: ZoneInfo) 
         today = wall(now, zone).date()
         _, local = _last(route, now, zone)
         if local.date() != today:
-            local = datetime.combine(today, min(route.times))
+            first = datetime.combine(today, min(route.times))
+            soon = from_wall(first, zone) - now <= BEFORE
+            local = first if soon else datetime.combine(today, time())
         found += _listings(kind, route, plan.called(route.to), past, now, local, now)
     return found
 
@@ -122,8 +128,8 @@ def _listings(
     about = (kind, subject, occasion)
     for recipient in recipients:
         mine = [t for t in past.told if t.about == about and t.recipient == recipient.code]
-        # What a clock decided that was ahead was told of a day that had not come.
-        if any(one.decided <= now + CLOCK_TOLERANCE for one in mine):
+        # What a clock decided that was far ahead was told of a day that had not come.
+        if any(one.decided <= now + AHEAD for one in mine):
             continue
         turn = f" #{len(mine) + 1}" if mine else ""
         reason = f"{MANNERS[kind].title}: the list of {occasion}"

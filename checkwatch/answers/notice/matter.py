@@ -14,7 +14,7 @@ from checkwatch.answers.book import Book, Question
 from checkwatch.answers.notice.kinds import Kind
 from checkwatch.answers.unpaid import Unpaid, unpaid
 from checkwatch.core.entry import CaseEnd, CaseStart, EmergencyUse, Result, Severity
-from checkwatch.core.instant import FOREVER, MINUTE, Instant, iso
+from checkwatch.core.instant import DAY, FOREVER, MINUTE, Instant, iso
 from checkwatch.core.logbook import Logbook
 from checkwatch.core.period import Period, earlier
 from checkwatch.core.standing import CheckState, MachineStanding
@@ -26,13 +26,17 @@ from checkwatch.core.wording import inside, listed
 EARLY, GRID = 15 * MINUTE, 5 * MINUTE
 
 
+#: A case without an end counts for so long; our own choice.
+LONGEST_CASE = DAY
+
+
 class Matter(NamedTuple):
     """Something that people should hear of.
 
     `since` is when it came about, `until` when it will have passed: when a check lapses, when an
     exception ends, else FOREVER. `title` says which checks it is about, `words` what somebody wrote
     with it. One of a machine `in_use` is told to the coordinator only; one `at_rest` is told once,
-    because the machine is out of use.
+    because the machine is out of use, or because it is `paid`, an exception that leaves no debt.
     """
 
     kind: Kind
@@ -47,6 +51,7 @@ class Matter(NamedTuple):
     words: str = ""
     in_use: bool = False
     at_rest: bool = False
+    paid: bool = False
 
     @property
     def key(self) -> tuple[Kind, str, str]:
@@ -120,19 +125,23 @@ def _faults(standing: MachineStanding, head: Matter) -> Iterator[Matter]:
 
 
 def _exceptions(standing: MachineStanding, head: Matter, now: Instant) -> Iterator[Matter]:
-    """Exceptions that were taken and are not over or not paid; and the debt once use is over."""
+    """Exceptions that are not paid, and the debt once use is over. One that is paid by now is told
+    for a day, for who did not hear of it."""
     debt = unpaid(standing)
     owed = debt.exceptions if debt else ()
     for entry in standing.log.entries:
         if not isinstance(entry, EmergencyUse) or entry.seq in standing.log.struck:
             continue
-        if entry in owed or entry.until > now:
+        if entry in owed or now - entry.recorded < DAY:
+            paid = entry not in owed
             yield head._replace(
                 kind=Kind.EXCEPTION_TAKEN,
                 occasion=str(entry.seq),
                 since=entry.at,
                 until=entry.until,
                 words=entry.note,
+                paid=paid,
+                at_rest=paid or head.at_rest,
             )
     if debt is not None and (over := _over(debt, standing.log, now)) is not None:
         yield head._replace(
@@ -152,10 +161,11 @@ def _over(debt: Unpaid, log: Logbook, now: Instant) -> Instant | None:
     return over if over <= now else None
 
 
-def is_in_use(log: Logbook) -> bool:
-    """Whether a case goes on, by what was written."""
+def is_in_use(log: Logbook, at: Instant) -> bool:
+    """Whether a case goes on, by what was written; of one that began long ago nobody wrote the
+    end."""
     told = [entry for entry in log.entries if isinstance(entry, CaseStart | CaseEnd)]
-    return bool(told) and isinstance(told[-1], CaseStart)
+    return bool(told) and isinstance(told[-1], CaseStart) and at - told[-1].at < LONGEST_CASE
 
 
 def _lapses(
@@ -165,7 +175,7 @@ def _lapses(
     rulebook = standing.rulebook
     if rulebook is None or head.at_rest:
         return
-    in_use = is_in_use(standing.log)
+    in_use = is_in_use(standing.log, standing.at)
     for gate in standing.gates:
         until = _ends(gate)
         if until is None:

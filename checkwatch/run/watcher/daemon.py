@@ -119,14 +119,19 @@ class Daemon:
         try:
             ticked = self._watcher.tick(now)
         except CheckwatchError as refusal:
-            why = "; ".join(map(str, refusal.problems))
-            log.error("event=cannot-look why=%r", why)
+            log.error("event=cannot-look why=%r", "; ".join(map(str, refusal.problems)))
+            # Where the book is, everybody in a corridor need not know.
+            why = "; ".join(problem.what for problem in refusal.problems)
             self._show(lambda wall: wall.blank(why, now))
             return
         _tell(ticked)
         if ticked.decides:
             self._hand_over(now)
-        self._show(lambda wall: wall.refresh(ticked.asked, now))
+        if ticked.why:
+            log.error("event=cannot-look why=%r", ticked.why)
+            self._show(lambda wall: wall.blank(ticked.why, now))
+        else:
+            self._show(lambda wall: wall.refresh(ticked.asked, now))
         if now < ticked.again < min(now + HEARTBEAT * SECOND, FOREVER):
             self._scheduler.add_job(
                 self._tick,
@@ -144,6 +149,9 @@ class Daemon:
             write(self._wall)
         except OSError as error:
             log.error("event=no-page why=%r", error.strerror or "cannot be written")
+        except ValueError as error:
+            # Without its pages a watcher still tells people; they take their standings away.
+            log.error("event=no-page why=%r", str(error))
 
     def _hand_over(self, now: Instant) -> None:
         """One job for each recipient for whom something waits; whom one tells already is left."""
@@ -172,6 +180,7 @@ class Daemon:
                 standing = lease.lease(conn)
                 if standing is not None and is_dead(standing.holder):
                     lease.give_back(conn, standing.holder, self._clock())
+                    outbox.free_all(conn)
         except CheckwatchError as refusal:
             log.error("event=cannot-look why=%r", str(refusal))
 

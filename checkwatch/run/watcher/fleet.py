@@ -8,14 +8,16 @@ from collections.abc import Iterable
 from hashlib import sha256
 from zoneinfo import ZoneInfo
 
+from checkwatch.answers.book import Book, Question
 from checkwatch.answers.notice.kinds import Kind
 from checkwatch.answers.notice.matter import Matter, foreseen
 from checkwatch.answers.notice.plan import Plan
 from checkwatch.core.instant import CLOCK_TOLERANCE, FOREVER, Instant, wall
 from checkwatch.core.period import Period
+from checkwatch.core.versions import Versions
 from checkwatch.core.wording import listed
 from checkwatch.run.following import Following
-from checkwatch.run.world import Asked
+from checkwatch.run.world import Asked, Names
 
 
 class Fleet:
@@ -29,13 +31,14 @@ class Fleet:
         self._waiting: list[tuple[Instant, str]] = []
         self._looked = Instant(0)
         self._doubts: tuple[str, ...] = ()
+        self._last: Asked | None = None
 
     def look(self, now: Instant) -> tuple[Asked, bool]:
         """The book as of now, and whether any machine was looked at anew.
 
         Raises CannotTell where there is no book to read.
         """
-        asked = self._following.ask(now)
+        asked = self._last = self._following.ask(now)
         at = asked.question.at
         touched = self._following.touched
         # A clock that went back leaves matters that have not come about.
@@ -49,6 +52,14 @@ class Fleet:
         changed = bool(due) or asked.book.doubts != self._doubts
         self._doubts = asked.book.doubts
         return asked, changed
+
+    def disbelieved(self, why: str, now: Instant) -> Asked:
+        """A book of which nothing is read, because it holds what cannot be believed. What was known
+        before of its machines is still a matter."""
+        last, self._doubts = self._last, (why,)
+        versions = last.book.versions if last else Versions.of()
+        book = Book(versions, (), {}, (why,))
+        return Asked(book, Question(now, now), Names(frozenset(), {}, (), {}))
 
     def matters(self, asked: Asked) -> Iterable[Matter]:
         """All that people should hear of now."""
@@ -79,6 +90,12 @@ class Fleet:
             self._matters[machine] = found.matters
         else:
             self._matters.pop(machine, None)
+
+
+def is_behind(asked: Asked, now: Instant) -> bool:
+    """Whether this computer's clock is behind the book's newest entry."""
+    newest = asked.book.newest
+    return newest is not None and now < newest - CLOCK_TOLERANCE
 
 
 def zone_of(asked: Asked) -> ZoneInfo:

@@ -16,7 +16,7 @@ from checkwatch.answers.notice.lists import Listing, list_subjects
 from checkwatch.answers.notice.matter import Matter
 from checkwatch.answers.notice.plan import Plan
 from checkwatch.answers.risks import risks
-from checkwatch.core.instant import Instant
+from checkwatch.core.instant import DAY, Instant, iso
 from checkwatch.run.world import Asked
 from checkwatch.store import outbox, read
 from checkwatch.store.outbox import Message, Numbered
@@ -24,6 +24,10 @@ from checkwatch.views.message import Composed, Known, Told, compose
 
 #: A domain that nobody has (RFC 2606, part 2), where no mail server is named.
 _NOWHERE = "checkwatch.invalid"
+
+
+#: Of older lists nobody asks whether they were sent.
+_LISTS_OF = 31 * DAY
 
 
 class Wrote(NamedTuple):
@@ -35,10 +39,11 @@ class Wrote(NamedTuple):
     notices: tuple[Numbered, ...]
 
 
-def past_of(conn: Connection, matters: Iterable[Matter], plan: Plan) -> Past:
-    """What was told and heard of these matters, and of the lists."""
-    subjects = {matter.subject for matter in matters} | list_subjects(plan)
-    return Past(outbox.told(conn, subjects), outbox.who_heard(conn, subjects))
+def past_of(conn: Connection, matters: Iterable[Matter], plan: Plan, now: Instant) -> Past:
+    """What was told and heard of these matters, and of the lists of the last days."""
+    subjects = {matter.subject for matter in matters}
+    lists = outbox.told(conn, list_subjects(plan), Instant(now - _LISTS_OF))
+    return Past([*outbox.told(conn, subjects), *lists], outbox.who_heard(conn, subjects))
 
 
 def write(
@@ -80,14 +85,16 @@ def prepared(
     for number, (recipient, notices) in enumerate(by_recipient.items(), outbox.next_message(conn)):
         told = [about[one.notice.key]._replace(number=one.number) for one in notices]
         composed = compose(told, known, asked.here, asked.title)
-        message_id = _message_id(conn, notices, plan)
+        message_id = _message_id(conn, notices, plan, now)
         made.append((_message(number, recipient, composed, message_id, now), notices))
     return made
 
 
 def _about(due: Iterable[Due], lists: Iterable[Listing]) -> Mapping[object, Told]:
     """What each notice tells, by its key; its number is still to come."""
-    told: dict[object, Told] = {one.notice.key: Told(0, one.notice.kind, one.matter) for one in due}
+    told: dict[object, Told] = {
+        one.notice.key: Told(0, one.notice.kind, one.matter, why=one.notice.again) for one in due
+    }
     for one in lists:
         told[one.notice.key] = Told(0, one.notice.kind, None, one.areas, one.late)
     return told
@@ -101,12 +108,14 @@ def _known_for(kinds: set[Kind], asked: Asked) -> Known | None:
     return Known(board(asked.book, asked.question), found)
 
 
-def _message_id(conn: Connection, notices: Iterable[Numbered], plan: Plan) -> str:
-    """The same for the same notices of the same book, whoever hands them over and how often."""
+def _message_id(conn: Connection, notices: Iterable[Numbered], plan: Plan, now: Instant) -> str:
+    """The same for the same notices of the same book at the same instant. It is written with the
+    message, so that it stays however often that is handed over; with the instant, since a book that
+    was put back gives its numbers a second time."""
     keys = sorted(repr(tuple(map(str, one.notice.key))) for one in notices)
     # A book begins with the hash of its first entry, which no other book has.
     book = read.hash_of_entry(conn, 1).hex()
-    digest = sha256("\n".join([book, *keys]).encode()).hexdigest()[:32]
+    digest = sha256("\n".join([book, iso(now), *keys]).encode()).hexdigest()[:32]
     domain = plan.server.sender.rpartition("@")[2] if plan.server else _NOWHERE
     return f"<{digest}@{domain}>"
 
