@@ -202,13 +202,13 @@ def heard(
 ) -> None:
     """Say that you took notice of a notice: it is not repeated. What is owed stays owed.
 
-    Of a failed check, a fault that forbids use and an exception that is not paid it is told again
-    after a time, while it stands.
+    Of a failed check, a fault that forbids use and an exception it is told again after a time,
+    while it stands.
     """
     found = hearing.hear(asking(ctx, db).db, number, by, clock.now())
     told = MANNERS[found.told.kind]
     print(f"Notice {number} ({told.title}, {found.told.subject}) was heard by {by}.")
-    if told.urgent:
+    if told.returns:
         print("It is told again after a while as long as it stands. What is owed stays owed.")
     else:
         print("It is not told again. What is owed stays owed.")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from itertools import chain
 from typing import Literal, cast
 
-from checkwatch.answers.notice.kinds import LISTS, Kind
+from checkwatch.answers.notice.kinds import LISTS, MANNERS, Kind
 from checkwatch.answers.notice.plan import (
     COORDINATOR,
     Command,
@@ -20,6 +20,7 @@ from checkwatch.answers.notice.plan import (
     Service,
     Way,
 )
+from checkwatch.core.instant import DAY, HOUR
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.core.period import Period, parse_period
 from checkwatch.errors import WrongUse
@@ -77,6 +78,8 @@ def _heard_for(head: Table) -> Period:
     head.finish()
     if found is not None and not found:
         head.note("heard_for", "is no time at all", 'write heard_for = "PT2H", or leave it out')
+    if found is not None and found.longest > DAY + HOUR:
+        head.note("heard_for", "is longer than a day", 'write heard_for = "PT2H"')
     return HEARD_FOR if found is None else found
 
 
@@ -228,6 +231,11 @@ def _look_at_route(table: Table, route: Route, plan: Plan) -> None:
     _look_at_pauses(table, route, not other)
     if lists:
         _look_at_quiet(table, route, plan)
+    people = [*plan.called(route.to)]
+    waits = [kind for kind in other if not MANNERS[kind].urgent]
+    if waits and people and all(_is_always_quiet(one) for one in people):
+        what = f"of {waits[0]} nobody is ever told: the hours of all of them are always quiet"
+        table.note("to", what, "name somebody else too")
 
 
 def _look_at_pauses(table: Table, route: Route, only_lists: bool) -> None:
@@ -242,6 +250,13 @@ def _look_at_pauses(table: Table, route: Route, only_lists: bool) -> None:
     for key in ("repeat", "then", "then_after"):
         if only_lists and route.kinds and key in table:
             table.note(key, "means nothing for a list, which is sent once", "leave it out")
+
+
+def _is_always_quiet(one: Recipient) -> bool:
+    """Whether no quarter of an hour of a week is free of quiet hours."""
+    monday = datetime.combine(date(2000, 1, 3), time())
+    quarters = (monday + timedelta(minutes=15 * n) for n in range(7 * 24 * 4))
+    return all(any(span.holds_at(at) for span in one.quiet) for at in quarters)
 
 
 def _look_at_quiet(table: Table, route: Route, plan: Plan) -> None:
