@@ -14,7 +14,7 @@ from checkwatch.cli.options import At, Db, Json, KnownAt, asking
 from checkwatch.cli.show import on_screen
 from checkwatch.core.instant import BEGINNING
 from checkwatch.run import clock
-from checkwatch.run.typed import typed_instant
+from checkwatch.run.typed import typed_since
 from checkwatch.run.world import Asked, Names, ask_on
 from checkwatch.store import engine, read
 from checkwatch.views import document
@@ -53,7 +53,7 @@ def log(
         asked = ask_on(conn, clock.now(), concerned, asked_with.at, asked_with.known_at)
         own = [*read.adoptions(conn), *read.places(conn)] if what is None else []
     now = asked.question.now
-    start = BEGINNING if since is None else typed_instant(since, asked.zone, now, "--since")
+    start = BEGINNING if since is None else typed_since(since, asked.zone, now)
     name = "" if what is None else asked.names.resolve(what)
     if not name:
         found = book_log(own, asked.book, asked.question, start)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Annotated
 
 import typer
@@ -17,14 +16,11 @@ from checkwatch.core.instant import Instant
 from checkwatch.core.mistake import quoted
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.run import clock
-from checkwatch.run.typed import typed_instant
+from checkwatch.run.typed import typed_since
 from checkwatch.run.world import Asked, ask
 from checkwatch.views import document
 from checkwatch.views import handover as pages
 from checkwatch.views import open_matters as matters
-
-#: A time of some day.
-OF_A_DAY = re.compile(r"\d\d?:\d\d(:\d\d)?", re.ASCII)
 
 
 def open_(
@@ -87,9 +83,7 @@ def _beginning(typed: str | None, asked: Asked) -> Instant:
     at = asked.question.at
     if typed is None:
         return Instant(at - SHIFT)
-    found = typed_instant(typed, asked.zone, at, "--since")
-    if found > at and OF_A_DAY.fullmatch(typed.strip()):
-        found = typed_instant(f"yesterday {typed.strip()}", asked.zone, at, "--since")
+    found = typed_since(typed, asked.zone, at)
     if found >= at:
         what = f"{quoted(typed)} is not before the time that is asked about"
         raise WrongUse(Problem("--since", what, "name an earlier time"))

@@ -16,6 +16,7 @@ from checkwatch.core.mistake import quoted
 from checkwatch.core.rulebook import Rulebook, UntilExpiry
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.exchange.gs1 import Label, bracketed, read_label
+from checkwatch.rules.table import one_of
 from checkwatch.run.world import Asked, ask_on
 from checkwatch.store import engine, read
 from checkwatch.views.fitted import day as spoken_day
@@ -134,7 +135,17 @@ def _happening(label: Label, typed: Typed, rulebook: Rulebook, machine: str) -> 
     if item and typed.happening not in ("", item.happening):
         what = f"the label is that of {quoted(item.title)}, whose fitting is {item.happening}"
         raise WrongUse(Problem("--happening", what, "leave it out, or scan the right label"))
+    known = _fittings(rulebook)
+    # Of what is no happening at all another refusal tells.
+    if item is None and typed.happening in rulebook.happenings.keys() - known:
+        what = f"{quoted(typed.happening)} is not what happens when something is fitted"
+        raise WrongUse(Problem("--happening", what, one_of(known)))
     return item.happening if item else typed.happening
+
+
+def _fittings(rulebook: Rulebook) -> list[str]:
+    """The happenings that a fitting can be: any, where the rules tie none to an item."""
+    return [*dict.fromkeys(item.happening for item in rulebook.items)] or [*rulebook.happenings]
 
 
 def _no_item(label: Label, rulebook: Rulebook, machine: str) -> Problem:
@@ -169,7 +180,7 @@ def _by_hand(machine: str, rulebook: Rulebook) -> str:
 
 def _codes(rulebook: Rulebook) -> tuple[str, str]:
     """What stands for a happening in a command, and of several what it can be."""
-    found = [*dict.fromkeys(item.happening for item in rulebook.items)] or [*rulebook.happenings]
+    found = _fittings(rulebook)
     return (found[0], "") if len(found) == 1 else ("CODE", f", CODE one of {', '.join(found)}")
 
 

@@ -17,25 +17,24 @@ from checkwatch.answers.notice.kinds import LISTS, Kind
 from checkwatch.answers.notice.lists import Listing, lists_now
 from checkwatch.answers.notice.matter import Matter
 from checkwatch.answers.notice.plan import Plan
-from checkwatch.core.instant import SECOND, Instant
+from checkwatch.core.instant import Instant
 from checkwatch.core.mistake import nearest, quoted
 from checkwatch.errors import Problem, WrongUse
 from checkwatch.rules.table import one_of
 from checkwatch.run import clock
-from checkwatch.run.watcher.deliver import deliver
+from checkwatch.run.watcher.deliver import deliver, free_the_dead
 from checkwatch.run.watcher.fleet import Fleet, zone_of
 from checkwatch.run.watcher.writing import past_of, prepared, write
 from checkwatch.run.world import Asked
 from checkwatch.store import engine, outbox
-from checkwatch.store.outbox import HOLD, Key, Message
+from checkwatch.store.outbox import Key, Message
 
-#: So long one waits, in seconds, for another process that has the same message in hand: until it
-#: has it no more, should it be dead.
-_PATIENCE = HOLD // SECOND + 5
+#: So long one waits, in seconds, for another process that has the same message in hand.
+_PATIENCE = 60
 
 
 class Sent(NamedTuple):
-    """What came of it: the messages of this kind for now, and whether each was there before."""
+    """What came of it: the messages of this kind for now, and which were handed over before."""
 
     asked: Asked
     messages: tuple[Message, ...]
@@ -54,19 +53,19 @@ def send(url: str, kind: Kind, plan: Plan, to: tuple[str, ...], now: Instant) ->
     cannot be read or written.
     """
     plan = narrowed(plan, kind, to)
-    fleet = Fleet(url, plan)
-    asked, _ = fleet.look(now)
-    matters = [one for one in fleet.matters(asked) if one.kind is kind]
+    asked, matters = _looked(url, plan, kind, now)
     with engine.noting(url) as conn:
         outbox.alone(conn)
         todo = _todo(conn, kind, plan, matters, asked, now)
-        new = write(conn, asked, todo.due, todo.lists, plan, now)
+        write(conn, asked, todo.due, todo.lists, plan, now)
+        known = outbox.carrying(conn, todo.keys).values()
+        before = frozenset(one.number for one in known if one.sent is not None)
+    free_the_dead(url, now)
     _hand_over(url, plan, todo.keys)
     _hand_over_the_rest(url, plan, todo.keys)
     with engine.reading(url) as conn:
         found = {one.number: one for one in outbox.carrying(conn, todo.keys).values()}
-    made = {one.number for one in new}
-    return Sent(asked, tuple(found.values()), frozenset(found.keys() - made))
+    return Sent(asked, tuple(found.values()), before)
 
 
 def imagined(
@@ -74,13 +73,18 @@ def imagined(
 ) -> tuple[Asked, list[Message]]:
     """The messages that `send` would write and hand over; nothing is written."""
     plan = narrowed(plan, kind, to)
-    fleet = Fleet(url, plan)
-    asked, _ = fleet.look(now)
-    matters = [one for one in fleet.matters(asked) if one.kind is kind]
+    asked, matters = _looked(url, plan, kind, now)
     with engine.reading(url) as conn:
         todo = _todo(conn, kind, plan, matters, asked, now)
         made = prepared(conn, asked, todo.due, todo.lists, plan, now)
     return asked, [message for message, _ in made]
+
+
+def _looked(url: str, plan: Plan, kind: Kind, now: Instant) -> tuple[Asked, list[Matter]]:
+    """The book as of now, and what is going on of one kind."""
+    fleet = Fleet(url, plan)
+    asked, _ = fleet.look(now)
+    return asked, [one for one in fleet.matters(asked) if one.kind is kind]
 
 
 def narrowed(plan: Plan, kind: Kind, to: tuple[str, ...]) -> Plan:
@@ -135,9 +139,14 @@ def _todo(
 
 
 def _hand_over(url: str, plan: Plan, keys: frozenset[Key]) -> None:
-    """Hands over what waits for these recipients; waits for who has the same in hand."""
+    """Hands over what waits for these recipients, whatever pause it is in; waits for who has the
+    same in hand."""
+    recipients = sorted({recipient for *_, recipient in keys})
+    with engine.noting(url) as conn:
+        for recipient in recipients:
+            outbox.make_due(conn, recipient)
     for _ in range(_PATIENCE):
-        for recipient in sorted({recipient for *_, recipient in keys}):
+        for recipient in recipients:
             deliver(url, plan, clock.now, recipient)
         with engine.reading(url) as conn:
             found = outbox.carrying(conn, keys).values()

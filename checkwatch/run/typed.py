@@ -33,3 +33,19 @@ def typed_instant(
     today = pendulum.from_timestamp(now // SECOND, tz=str(zone)).date()
     day = today.add(days=_DAYS[near[1] or "today"])
     return parse_instant(f"{day.to_date_string()}T{near[2]:0>5}", zone, where)
+
+
+#: A time of some day.
+_OF_A_DAY = re.compile(r"\d\d?:\d\d(:\d\d)?", re.ASCII)
+
+
+def typed_since(text: str, zone: tzinfo, now: Instant) -> Instant:
+    """As `typed_instant`, for a time that is over: a time of day that is still to come is
+    yesterday's.
+
+    Raises WrongUse as that does.
+    """
+    found = typed_instant(text, zone, now, "--since")
+    if found > now and _OF_A_DAY.fullmatch(text.strip()):
+        return typed_instant(f"yesterday {text.strip()}", zone, now, "--since")
+    return found

@@ -146,6 +146,12 @@ def put(conn: Connection, one: Message, carries: Iterable[Numbered]) -> None:
     conn.execute(notice.insert(), rows)
 
 
+def make_due(conn: Connection, recipient: str) -> None:
+    """Ends the pauses of what nobody took for a recipient: somebody asks for it to be tried now."""
+    theirs = (message.c.recipient == recipient) & (message.c.sent == 0)
+    conn.execute(update(message).where(theirs).values(next_try=message.c.created))
+
+
 def recipients_waiting(conn: Connection, now: Instant) -> list[str]:
     """For whom there are messages that should be handed over now."""
     wanted = select(message.c.recipient).where(message.c.sent == 0, _free(now))
@@ -194,11 +200,10 @@ def mark_failed(conn: Connection, number: int, now: Instant, trouble: str) -> No
 
 
 def undelivered(conn: Connection, now: Instant) -> list[Message]:
-    """The messages that were tried and that nobody took, and those that nobody tried for a while,
-    oldest first. One for who is no recipient any more is shown for a few days."""
-    failed = or_(message.c.tries > 0, message.c.created <= now - HOLD)
+    """The messages that nobody took yet, oldest first. One for who is no recipient any more is
+    shown for a few days."""
     young = or_(message.c.created > now - SHOWN_FOR, message.c.next_try > now - SHOWN_FOR)
-    numbers = conn.scalars(select(message.c.number).where(message.c.sent == 0, failed, young))
+    numbers = conn.scalars(select(message.c.number).where(message.c.sent == 0, young))
     return list(messages(conn, numbers.all()))
 
 

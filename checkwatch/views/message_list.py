@@ -34,12 +34,23 @@ def of_list(told: Told, known: Known, here: Here) -> Part:
         heading = f"cannot tell what {'tomorrow brings' if is_risks else 'is owed'}"
         why = f"The book is not believed: {listed(known.board.doubts)}. What is wrong:"
         return Part(heading, (*late, why, Command("checkwatch book check")))
-    there = _There(known.board, told.areas)
+    strange = _unknown(known.board, told.areas)
+    if strange:
+        # Of an area that is not there nothing is owed: that must not read as all well.
+        no = f"No place is in {listed(strange)}: look at the notices file. This is of all areas."
+        late.append(no)
+    there = _There(known.board, () if strange else told.areas)
     if is_risks and known.risks is not None:
         part = _of_risks(known.risks, there, here)
     else:
         part = _of_work(known.board, there, here)
     return part._replace(blocks=(*late, *part.blocks))
+
+
+def _unknown(board: Board, areas: Iterable[str]) -> list[str]:
+    """The areas in which no place is."""
+    known = {row.place.area for row in board.rows if row.place is not None}
+    return [harmless(area, 60) for area in areas if area not in known]
 
 
 def _late(late: Late, here: Here) -> str:

@@ -121,7 +121,7 @@ def _debt(debt: Unpaid, matter: Matter, here: Here) -> str:
     head = f"used by exception{again}"
     by = f", decided by {harmless(last.decided, 60)}" if last.decided else ""
     note = f": {harmless(last.note, 200)}" if last.note else ""
-    until = max(matter.machine.excused.values(), default=None)
+    until = min(matter.machine.excused.values(), default=None)
     end = "excused no more" if until is None else f"excused until {here.when(until)}"
     return f"{head}{by}{note}; {end}"
 
@@ -235,7 +235,7 @@ def put_back_document(told: PutBack | None) -> Document | None:
 
 def _document(matter: Matter) -> Document:
     debt, instead = matter.debt, matter.instead
-    until = max(matter.machine.excused.values(), default=None) if debt else None
+    until = min(matter.machine.excused.values(), default=None) if debt else None
     return {
         "what": matter.what.value,
         "machine": matter.machine.machine,

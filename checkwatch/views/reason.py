@@ -115,7 +115,7 @@ def _broken_off(state: CheckState, rulebook: Rulebook | None) -> str:
     flag = attempt.result.flag if attempt else None
     if flag and rulebook and state.check.gate and rulebook.doubted(flag) in NOT_COUNTED:
         return _DOUBTFUL[flag]
-    return "lacks a measure that it needs,"
+    return "has only a result that does not count, done"
 
 
 _DOUBTFUL = {

@@ -162,7 +162,7 @@ def _of_machine(place: str, machine: MachineStanding, owed: Sequence[Owed]) -> T
             checks.append(one.state.check)
     titles = ", ".join(inside(check.title) for check in checks)
     what = "; ".join(waiting) + (f"; then {titles}" if waiting and checks else titles)
-    excused = max((u for one in owed if (u := one.excused_until) is not None), default=None)
+    excused = min((u for one in owed if (u := one.excused_until) is not None), default=None)
     debt = any(one.exception is not None for one in owed)
     rank = _EXCUSED if debt else _ADVISORY if machine.usable else _GATE
     since = min(_beginnings(machine, owed))

@@ -7,7 +7,7 @@ from typing import Any
 from checkwatch.answers.notice.watching import Handed, Watching
 from checkwatch.core.instant import Instant, iso
 from checkwatch.views.report import Report, Table
-from checkwatch.views.words import Here, plural
+from checkwatch.views.words import Here, listed, plural
 
 
 def watching(answer: Watching, here: Here) -> Report:
@@ -20,8 +20,11 @@ def watching(answer: Watching, here: Here) -> Report:
         report += ["", f"Undelivered: {many}. Tell these people by another way."]
         rows = tuple(_undelivered(one, here) for one in answer.undelivered)
         report.append(Table(("message", "to", "made", "next try", "what, and why not"), rows))
-    else:
+    elif not answer.on_their_way:
         report.append("Nothing is undelivered.")
+    if answer.on_their_way:
+        whom = listed(one.recipient for one in answer.on_their_way)
+        report.append(f"Just decided, and not taken yet: for {whom}.")
     sent = [one for one in answer.newest if one.sent is not None]
     if sent:
         rows = tuple(
@@ -57,6 +60,7 @@ def document(answer: Watching) -> dict[str, Any]:
         "looked": _instant(answer.looked),
         "started": _instant(answer.started),
         "undelivered": [_handed(one) for one in answer.undelivered],
+        "on_their_way": [_handed(one) for one in answer.on_their_way],
         "newest": [_handed(one) for one in answer.newest],
     }
 

@@ -473,3 +473,12 @@ def test_a_scanner_at_a_terminal(now: str, typed: str, code: int, said: str) -> 
     program.expect(pexpect.EOF, timeout=30)
     program.close()
     assert (program.exitstatus, said in f"Scan the label: {program.before}") == (code, True)
+
+
+def test_only_what_the_rules_tie_to_an_item_is_fitted(tmp_path: Path) -> None:
+    more = ITEMS + '[[happening]]\ncode = "power-on"\ntitle = "Switched on"\n'
+    words = ("fit", "AM-02", "--happening", "power-on", "--lot", "C1125", "--by", "kd")
+    with freeze_time("2040-01-15T06:00:00Z") as clock:
+        refused = Clocked(tmp_path, clock, more).at("09:00", *words, code=2)
+    assert "'power-on' is not what happens when something is fitted" in refused.err
+    assert "write one of absorbent-change, circuit-change" in refused.err

@@ -390,3 +390,8 @@ def test_a_pager_of_ones_own_gets_the_whole_log(struck: str, tmp_path: Path) -> 
     terminal = Terminal(struck, "log", "AM-01", PAGER=f"cat > {copy}")
     assert terminal.to_the_end() == 0
     assert copy.read_text().count("Note") == 30
+
+
+def test_since_a_time_of_day_that_is_still_to_come_is_since_yesterdays(morning: Clocked) -> None:
+    whole = morning.at("2040-01-16T00:10", "log", "AM-02", "--since", "yesterday 07:40").out
+    assert morning.at("2040-01-16T00:10", "log", "AM-02", "--since", "07:40").out == whole

@@ -142,6 +142,12 @@ def test_several_things_are_one_message_the_most_urgent_first() -> None:
 # Lists
 
 
+def test_a_list_of_an_area_that_is_not_there_is_of_all_and_says_so() -> None:
+    of_mars = listed(TWELVE_PLACES, areas=("Mars",))
+    assert "No place is in Mars: look at the notices file." in " ".join(of_mars.body.split())
+    assert of_mars.title == listed(TWELVE_PLACES).title != "nothing owed on 0 machines"
+
+
 TWELVE_PLACES = with_places(book(RULES, *TWELVE))
 TWO_PLACES = (("Theatre 1", "theatre", "Main theatres"), ("Store", "store", "Main theatres"))
 EARLY = (enrolled("AM-01", "Theatre 1"), enrolled("AM-10", "Store"))

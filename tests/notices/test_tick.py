@@ -11,6 +11,7 @@ from checkwatch.core import entry as e
 from checkwatch.core.instant import MINUTE, Instant
 from checkwatch.rules.notices import read_notices
 from checkwatch.run.watcher import tick as ticking
+from checkwatch.run.watcher.status import watching
 from checkwatch.run.watcher.tick import Ticked, Watcher
 from checkwatch.store import journal, lease, outbox
 from checkwatch.store.engine import noting, reading, writing
@@ -325,3 +326,13 @@ def prepared(one: Watcher, url: str, now: Instant) -> str:
             raise Undone
     except Undone:
         return found
+
+
+def test_what_was_just_decided_is_on_its_way_and_then_undelivered(suite: str) -> None:
+    write(suite, did("08:10", e.Outcome.FAIL))
+    watcher(suite).tick(t("08:10"))
+    soon, late = watching(suite, t("08:10:59")), watching(suite, t("08:11"))
+    assert (len(soon.on_their_way), len(soon.undelivered)) == (1, 0)
+    assert (len(late.on_their_way), len(late.undelivered)) == (0, 1)
+    hand_over(suite, "08:11")
+    assert not watching(suite, t("08:11")).yet

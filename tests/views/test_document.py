@@ -86,7 +86,7 @@ def test_minutes_are_numbers() -> None:
 
 def test_board_as_the_contract_prints_it() -> None:
     found = document.board(board(book(rules(), *VOIDED), ask()))
-    assert list(found) == ["at", "known_at", "machines"]
+    assert list(found) == ["at", "known_at", "machines", "watcher_looked"]
     machine = found["machines"][0]
     assert list(machine) == ["machine", "kind", "place", "standing", "until", "limits", "checks"]
     assert machine["checks"][0] == {

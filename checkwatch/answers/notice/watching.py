@@ -25,13 +25,24 @@ class Handed(NamedTuple):
 
 class Watching(NamedTuple):
     """When a watcher last `looked`, None if none ever did, and when it `started`; the messages that
-    nobody took yet, and those made last, the newest first."""
+    nobody took `yet`, and those made last, the newest first."""
 
     now: Instant
     looked: Instant | None
     started: Instant | None
-    undelivered: tuple[Handed, ...]
+    yet: tuple[Handed, ...]
     newest: tuple[Handed, ...]
+
+    @property
+    def undelivered(self) -> tuple[Handed, ...]:
+        """Those that were tried in vain, or that nobody tried for a minute."""
+        return tuple(one for one in self.yet if one not in self.on_their_way)
+
+    @property
+    def on_their_way(self) -> tuple[Handed, ...]:
+        """Those that were just made."""
+        young = (one for one in self.yet if 0 <= self.now - one.created < MINUTE)
+        return tuple(one for one in young if not one.tries)
 
     @property
     def somebody_watches(self) -> bool:

@@ -19,8 +19,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 
 from checkwatch.core.instant import FOREVER, SECOND, Instant, to_datetime
 from checkwatch.errors import CheckwatchError
-from checkwatch.run.watcher.deliver import deliver
-from checkwatch.run.watcher.holder import is_dead
+from checkwatch.run.watcher.deliver import deliver, free_the_dead
 from checkwatch.run.watcher.tick import Ticked, Watcher
 from checkwatch.run.watcher.wall import Wall
 from checkwatch.store import engine, lease, outbox
@@ -176,11 +175,7 @@ class Daemon:
     def _take_over(self) -> None:
         """Does not wait for a watcher of this computer that is dead."""
         try:
-            with engine.noting(self._watcher.url) as conn:
-                standing = lease.lease(conn)
-                if standing is not None and is_dead(standing.holder):
-                    lease.give_back(conn, standing.holder, self._clock())
-                    outbox.free_all(conn)
+            free_the_dead(self._watcher.url, self._clock())
         except CheckwatchError as refusal:
             log.error("event=cannot-look why=%r", str(refusal))
 

@@ -10,12 +10,26 @@ from checkwatch.answers.notice.plan import Plan
 from checkwatch.core.instant import Instant
 from checkwatch.run.senders.letter import Letter, Undelivered
 from checkwatch.run.senders.post import hand_over
-from checkwatch.store import engine, outbox
+from checkwatch.run.watcher.holder import is_dead
+from checkwatch.store import engine, lease, outbox
 from checkwatch.store.outbox import Message
 
 log = logging.getLogger("checkwatch.watcher")
 
 Clock = Callable[[], Instant]
+
+
+def free_the_dead(url: str, now: Instant) -> None:
+    """Nobody waits for a watcher of this computer that is dead: what it had in hand is free, and so
+    is its place.
+
+    Raises CannotTell where the book cannot be read or written.
+    """
+    with engine.noting(url) as conn:
+        standing = lease.lease(conn)
+        if standing is not None and is_dead(standing.holder):
+            lease.give_back(conn, standing.holder, now)
+            outbox.free_all(conn)
 
 
 def deliver(
