@@ -26,13 +26,16 @@ class Line(NamedTuple):
 
     `late` is how many microseconds after its time it was written. `after` is the number of the
     fail that a pass came after, None for none; `counts` what a result comes to by the rules, None
-    where that is what was said, or where no rule speaks of it.
+    where that is what was said, or where no rule speaks of it; `idle` are the titles of the checks
+    for which a good result counts for nothing all the same: a fail came under the test, or
+    something voided the check after it began.
     """
 
     entry: Entry
     strikings: tuple[Struck, ...] = ()
     after: int | None = None
     counts: Outcome | None = None
+    idle: tuple[str, ...] = ()
 
     @property
     def late(self) -> int:
@@ -115,7 +118,7 @@ def _log(
             strikings[entry.of].append(entry)
     attempts = _attempts(machine, book, question)
     lines = tuple(
-        Line(entry, tuple(strikings[entry.seq]), *attempts.get(entry.seq, (None, None)))
+        Line(entry, tuple(strikings[entry.seq]), *attempts.get(entry.seq, ()))
         for entry in known
         if since <= stands_at(entry) <= question.at
     )
@@ -136,21 +139,37 @@ def _order(entry: Entry) -> Key:
 
 def _attempts(
     machine: str, book: Book, question: Question
-) -> dict[int, tuple[int | None, Outcome | None]]:
-    """By the number of a result: the fail that it came after, and what it counts as."""
+) -> dict[int, tuple[int | None, Outcome | None, tuple[str, ...]]]:
+    """By the number of a result: the fail that it came after, what it counts as, and the checks for
+    which it counts for nothing."""
     judge = book.judge(machine, question)
     version = judge.versions.in_force(question.at)
     tracks = judge.judged(version).tracks if version else ()
     after: dict[int, int] = {}
     counts: dict[int, Outcome] = {}
+    idle: dict[int, list[str]] = defaultdict(list)
     for track in tracks:
+        for attempt in _idle(track):
+            idle[attempt.seq].append(track.check.title)
         after.update(_after_fails(track))
         counts.update(
             (attempt.seq, attempt.outcome)
             for attempt in track.attempts
             if attempt.result.check == track.check.code and _differs(attempt)
         )
-    return {seq: (after.get(seq), counts.get(seq)) for seq in after.keys() | counts.keys()}
+    return {
+        seq: (after.get(seq), counts.get(seq), tuple(idle.get(seq, ())))
+        for seq in after.keys() | counts.keys() | idle.keys()
+    }
+
+
+def _idle(track: Track) -> Iterable[Attempt]:
+    """The good results that ready the check at no instant, but for what its own outcome tells."""
+    for attempt, window in zip(track.attempts, track.windows, strict=True):
+        said_good = attempt.result.outcome in _SAID_GOOD and not attempt.struck
+        is_told = attempt.result.check == track.check.code and _differs(attempt)
+        if said_good and not is_told and (window is None or window.until == window.start):
+            yield attempt
 
 
 def _after_fails(track: Track) -> Iterable[tuple[int, int]]:

@@ -12,7 +12,7 @@ from checkwatch.core.attempt import plain
 from checkwatch.core.instant import MINUTE
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.views.report import LONGEST
-from checkwatch.views.words import Here, duration, harmless, spoken, with_article
+from checkwatch.views.words import Here, duration, harmless, inside, listed, spoken, with_article
 from checkwatch.views.writer import oddities as of_writer
 
 #: No word that somebody wrote is longer here; their sentences are shown whole.
@@ -36,6 +36,9 @@ def oddities(line: Line, rulebook: Rulebook | None) -> Iterator[str]:
         yield f"after the fail of entry {line.after}"
     if line.counts is not None:
         yield f"counts as {line.counts.value}"
+    if line.idle:
+        titles = listed(inside(harmless(title, _WORD)) for title in line.idle)
+        yield f"counts for nothing as {titles}"
     if line.late >= MINUTE:
         yield f"written {duration(line.late)} later"
     if line.entry.clock_offset:

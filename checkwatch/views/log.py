@@ -174,6 +174,7 @@ def _document(line: Line) -> Document:
         ],
         "after_fail": line.after,
         "counts_as": None if line.counts is None else line.counts.value,
+        "counts_for_nothing": list(line.idle),
     }
 
 

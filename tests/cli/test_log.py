@@ -124,6 +124,7 @@ def test_the_document_says_the_same(morning: Clocked) -> None:
         "struck": [{"entry": 11, "restores": True, "reason": "it was AM-03"}],
         "after_fail": None,
         "counts_as": None,
+        "counts_for_nothing": [],
     }
     assert (found[9]["after_fail"], found[9]["struck"][0]["entry"]) == (6, 10)
     assert found[10]["details"] == {"of": 9, "restores": False}
