@@ -44,7 +44,8 @@ def _stays(machine: str, entry: Entry, known: Iterable[Entry]) -> Problem | None
     if machine == entry.machine:
         return Problem(where, f"is about {machine} already", "leave --was out")
     if isinstance(entry, FaultClosed):
-        remedy = f"strike it, and `checkwatch fault-closed {machine} N` with its own fault's number"
+        command = f"`checkwatch fault-closed {machine} N --how HOW`"
+        remedy = f"strike it, and {command} with its own fault's number"
         return Problem(where, f"closes a fault of {entry.machine}, which {machine} has not", remedy)
     if isinstance(entry, Enrolled | Restored | Struck):
         return Problem(where, f"is {entry.machine}'s own: {entry.what}", "leave --was out")

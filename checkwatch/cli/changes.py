@@ -41,7 +41,8 @@ def fault_closed(
         int | None,
         typer.Argument(help="The fault's entry number.", min=1, max=LARGEST, metavar="[N]"),
     ] = None,
-    how: Annotated[e.Closing | None, typer.Option(help="How it came to its end.")] = None,
+    *,
+    how: Annotated[e.Closing, typer.Option(help="How it came to its end.")],
     limit: Annotated[
         str, typer.Option(help="With accepted: what the clinician must know.", metavar="TEXT")
     ] = "",

@@ -235,7 +235,9 @@ def _closed_again(draft: FaultClosed, known: Sequence[Entry], where: str) -> Ite
     log = as_of(known, FOREVER, FOREVER)
     if draft.of is None:
         tag = shlex.quote(draft.machine)
-        commands = [f"`checkwatch fault-closed {tag} {one.seq}`" for one in log.open_faults]
+        commands = [
+            f"`checkwatch fault-closed {tag} {one.seq} --how HOW`" for one in log.open_faults
+        ]
         if commands:
             yield Problem(where, "which fault is closed is not said", listed(commands, "or"))
         return

@@ -122,7 +122,7 @@ def _left(one: Striking, after: MachineStanding) -> Report:
         return [
             "The fault stays open: a plain striking takes away only what an entry gave. When it is "
             "mended:",
-            Command(f"checkwatch fault-closed {tag} {entry.seq} --by WHO"),
+            Command(f"checkwatch fault-closed {tag} {entry.seq} --how repaired --by WHO"),
             "If there never was a fault, take away what the entry cost as well:",
             again,
         ]

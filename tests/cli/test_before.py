@@ -18,7 +18,7 @@ ENTRIES = [
     ["fault", "AM-01", "limit", "--note", "dim", "--by", "kd"],
     ["withdraw", "AM-01"],
     ["return", "AM-01"],
-    ["fault-closed", "AM-01"],
+    ["fault-closed", "AM-01", "--how", "repaired"],
     ["except", "AM-01", "--by", "kd", "--reason", "r", "--decided", "d", "--until", "PT1H"],
     ["move", "AM-01", "Theatre 2"],
     ["note", "AM-01", "words"],

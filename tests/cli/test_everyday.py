@@ -173,7 +173,9 @@ def test_where_it_cannot_be_written_it_is_not_struck(
 
 def test_the_end_of_another_machine_s_fault_cannot_be_moved(clocked: Clocked) -> None:
     fault = clocked.wrote("07:00", *VALVE)
-    closed = clocked.wrote("07:10", "fault-closed", "AM-02", fault, "--by", "hv")
+    closed = clocked.wrote(
+        "07:10", "fault-closed", "AM-02", fault, "--how", "repaired", "--by", "hv"
+    )
     said = clocked.at("07:20", "strike", closed, "--was", "AM-03", *WRONG, code=2)
     assert "closes a fault of AM-02, which AM-03 has not; strike it, and" in said.err
     enrolled = str(entries(clocked)[0]["entry"])
@@ -270,7 +272,7 @@ def test_a_fault_that_is_accepted_stays_as_a_limit(suite: Clocked) -> None:
         (("8", "--how", "accepted", "--limit", " "), "--limit: a fault that is accepted"),
         (("--how", "accepted", "--limit", "x"), "--how: which fault is accepted is not said"),
         (("8", "--how", "repaired", "--limit", "x"), "--limit: goes with --how accepted only"),
-        (("8", "--limit", "x"), "--limit: goes with --how accepted only"),
+        (("8", "--limit", "x"), "--how: is missing"),
         (("7", "--how", "accepted", "--limit", "x"), "what it closes is no fault of this machine"),
     ],
 )

@@ -102,7 +102,7 @@ def test_the_example_knows_its_people_and_none_of_its_entries_is_doubted(suite: 
     ("words", "said"),
     [
         (["return", "AM-20", "--by", "kd"], "'kd' has no such role; let hv or pe write it"),
-        (["fault-closed", "AM-09", "--by", "nf"], "let hv or pe write it"),
+        (["fault-closed", "AM-09", "--how", "repaired", "--by", "nf"], "let hv or pe write it"),
         (["strike", "4500", "--reason", "no", "--restores", "--by", "kd"], "let ld or nf write"),
         (["retire", "AM-20", "--by", "nf"], "let hv, ld or pe write it"),
         (["fault", "AM-20", "limit", "--note", "n", "--by", "theatre-4"], "several people share"),

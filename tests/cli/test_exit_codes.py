@@ -149,7 +149,7 @@ def test_a_case_that_differs_ends_with_1(tmp_path: Path) -> None:
         ["strike", "99999999", "--reason", "none"],
         ["strike", "one", "--reason", "none"],
         ["strike", "9" * 40, "--reason", "none"],
-        ["fault-closed", "AM-04", "9" * 40],
+        ["fault-closed", "AM-04", "9" * 40, "--how", "repaired"],
         ["except", "AM-04", "--reason", "r", "--decided", "d", "--until", "P9D"],
         ["import", "/no/such/file.csv"],
         ["enrol", "AM-100"],

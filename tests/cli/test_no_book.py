@@ -23,7 +23,8 @@ OTHERS = [["verify"], ["export"], ["rules", "show"]]
 WRITING = [
     ["done", "AM-01", "self-test", "pass"], ["happened", "AM-01", "power-on"],
     ["happened", "power-on", "--place", "Theatre 1", "--yes"],
-    ["fault", "AM-01", "stop-use"], ["fault-closed", "AM-01"], ["withdraw", "AM-01"],
+    ["fault", "AM-01", "stop-use"], ["fault-closed", "AM-01", "--how", "repaired"],
+    ["withdraw", "AM-01"],
     ["return", "AM-01"], ["note", "AM-01", "words"], ["move", "AM-01", "Theatre 2"],
     ["reading", "AM-01", "hours=1"],
     ["except", "AM-01", "--reason", "r", "--decided", "d", "--until", "PT1H"],

@@ -246,7 +246,7 @@ def test_what_is_for_a_role_is_refused_to_others_and_says_to_whom_to_turn(book: 
     other = "is for the role engineer (Engineer), and 'kd' has no such role; let EB write it"
     for words in (
         ["return", "AM-02"],
-        ["fault-closed", "AM-02", fault],
+        ["fault-closed", "AM-02", fault, "--how", "repaired"],
         ["retire", "AM-02"],
         ["strike", fault, "--reason", "never was", "--restores"],
     ):
@@ -256,7 +256,7 @@ def test_what_is_for_a_role_is_refused_to_others_and_says_to_whom_to_turn(book: 
         assert "'screen' is a code that several people share" in shared
         assert now(book, *words, "--by", "eb", "--what-if").code == 0
     assert now(book, "strike", fault, "--reason", "wrong machine", "--by", "kd").code == 0
-    assert now(book, "fault-closed", "AM-02", fault, "--by", "EB").code == 0
+    assert now(book, "fault-closed", "AM-02", fault, "--how", "repaired", "--by", "EB").code == 0
 
 
 def test_only_who_may_adopts_rules(book: str, tmp_path: Path) -> None:

@@ -48,7 +48,8 @@ def test_times_in_refusals_are_local_and_to_the_minute(small: str) -> None:
         assert "retired, Fri 1 Jun 2040 08:30 BST; check the tag" in refusal(
             small, "withdraw", "AM-02"
         )
-        closed = ["fault-closed", "AM-01", str(number["entries"][0]), "--at", "yesterday 08:00"]
+        closed = ["fault-closed", "AM-01", str(number["entries"][0]), "--how", "repaired"]
+        closed += ["--at", "yesterday 08:00"]
         assert "that it closes, Fri 1 Jun 2040 08:30 BST; correct" in refusal(small, *closed)
         early = refusal(small, "note", "AM-01", "words", "--at", "2023-07-01T12:00")
         assert "before the machine was commissioned, Mon 1 Jan 2024 00:00 GMT" in early

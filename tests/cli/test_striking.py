@@ -24,7 +24,10 @@ DIM = ["fault", "AM-02", "limit", "--note", "lamp dim", "--by", "kd"]
         (["move", "AM-02", "Theatre 3"], "AM-02's move to Theatre 3, of 07:00 GMT, 30 min ago"),
         (["happened", "AM-02", "absorbent-change"], "AM-02's absorbent change, of 07:00"),
         (["reading", "AM-02", "hours=4120"], "AM-02's reading, hours 4120, of 07:00 GMT"),
-        (["fault-closed", "AM-02"], "AM-02's closing of a fault, of 07:00 GMT"),
+        (
+            ["fault-closed", "AM-02", "--how", "repaired"],
+            "AM-02's closing of a fault, of 07:00 GMT",
+        ),
         (["retire", "AM-02"], "AM-02's retirement, of 07:00 GMT"),
     ],
 )

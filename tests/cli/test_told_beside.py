@@ -10,6 +10,7 @@ from tests.cli.clocked import RULES, Clocked
 
 LEAK = ("done", "AM-02", "leak-test")
 NOW = ("pass", "--measure", "leak=60")
+REPAIRED = ("--how", "repaired")
 STOP = ("fault", "AM-02", "stop-use", "--note", "no flow")
 LIMIT = ("fault", "AM-02", "limit", "--note", "dim lamp")
 
@@ -81,7 +82,7 @@ def test_why_shows_the_job_number_of_a_fault_of_its_closing_and_of_a_return(
     clocked.at("06:50", "done", "AM-02", "leak-test", "pass", "--measure", "leak=60", "--by", "kd")
     fault = clocked.wrote("07:00", *STOP, "--ref", "JOB-7", "--by", "kd")
     assert "by kd, ref JOB-7: no flow" in why("07:10")
-    clocked.at("07:20", "fault-closed", "AM-02", fault, "--ref", "JOB-8", "--by", "hv")
+    clocked.at("07:20", "fault-closed", "AM-02", fault, *REPAIRED, "--ref", "JOB-8", "--by", "hv")
     assert f"fault-closed (fault {fault}), 07:20 GMT, 5 min ago, by hv, ref JOB-8" in why("07:25")
     clocked.at("07:30", "done", "AM-02", "leak-test", "pass", "--measure", "leak=60", "--by", "kd")
     clocked.at("07:40", "return", "AM-02", "--by", "hv", "--ref", "JOB-9")
@@ -114,7 +115,7 @@ def test_a_fault_is_closed_once(clocked: Clocked) -> None:
         "hv",
     )
     clocked.at("07:30", *accept)
-    said = clocked.at("07:40", "fault-closed", "AM-02", fault, code=2)
+    said = clocked.at("07:40", "fault-closed", "AM-02", fault, *REPAIRED, code=2)
     number = int(fault)
     told = f"fault {fault} was closed by entry {number + 1}; its limit is fault {number + 2}\n"
     assert said.err.endswith(told)
@@ -122,16 +123,16 @@ def test_a_fault_is_closed_once(clocked: Clocked) -> None:
 
 def test_a_closing_whose_own_closing_was_struck_may_be_written_anew(clocked: Clocked) -> None:
     fault = clocked.wrote("07:00", *STOP)
-    number = clocked.wrote("07:30", "fault-closed", "AM-02", fault)
+    number = clocked.wrote("07:30", "fault-closed", "AM-02", fault, *REPAIRED)
     clocked.at("07:35", "strike", number, "--reason", "not yet")
-    clocked.at("07:40", "fault-closed", "AM-02", fault)
+    clocked.at("07:40", "fault-closed", "AM-02", fault, *REPAIRED)
 
 
 def test_which_of_the_open_faults_is_closed_must_be_said(clocked: Clocked) -> None:
     first, second = clocked.wrote("07:00", *STOP), clocked.wrote("07:05", *LIMIT)
-    said = clocked.at("07:10", "fault-closed", "AM-02", code=2)
-    told = f"`checkwatch fault-closed AM-02 {first}` or `checkwatch fault-closed AM-02 {second}`\n"
-    assert said.err.endswith(f"which fault is closed is not said; {told}")
+    said = clocked.at("07:10", "fault-closed", "AM-02", *REPAIRED, code=2)
+    commands = (f"`checkwatch fault-closed AM-02 {one} --how HOW`" for one in (first, second))
+    assert said.err.endswith(f"which fault is closed is not said; {' or '.join(commands)}\n")
 
 
 def test_a_return_of_what_was_not_out_is_told(clocked: Clocked) -> None:
