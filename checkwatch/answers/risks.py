@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, time, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from checkwatch.answers.book import Book, Question
 from checkwatch.answers.overdue import overdue
-from checkwatch.core.instant import MINUTE, Instant, from_wall, wall
+from checkwatch.core.instant import MINUTE, Instant
+from checkwatch.core.period import end_of
 from checkwatch.core.rulebook import Rulebook
 from checkwatch.core.standing import CheckState, MachineStanding
 from checkwatch.core.states import Standing
@@ -65,8 +65,7 @@ def risks(book: Book, question: Question) -> Risks:
 
 
 def _end_of_tomorrow(at: Instant, zone: ZoneInfo) -> Instant:
-    day = wall(at, zone).date() + timedelta(days=2)
-    return from_wall(datetime.combine(day, time()), zone)
+    return end_of(end_of(at, "day", zone), "day", zone)
 
 
 class _Duty:

@@ -254,7 +254,7 @@ def _look_at_pauses(table: Table, route: Route, only_lists: bool) -> None:
 
 def _is_always_quiet(one: Recipient) -> bool:
     """Whether no quarter of an hour of a week is free of quiet hours."""
-    monday = datetime.combine(date(2000, 1, 3), time())
+    monday = datetime.combine(date(2000, 1, 3), time.min)
     quarters = (monday + timedelta(minutes=15 * n) for n in range(7 * 24 * 4))
     return all(any(span.holds_at(at) for span in one.quiet) for at in quarters)
 

@@ -58,6 +58,7 @@ def renew(conn: Connection, new: Lease) -> None:
 
 
 def give_back(conn: Connection, holder: str, now: Instant) -> None:
-    """Lets another process decide at once."""
+    """Lets another process decide at once; nobody is the holder then, so that who died or went is
+    not taken for dead again and again."""
     mine = (watcher.c.name == _NAME) & (watcher.c.holder == holder)
-    conn.execute(watcher.update().where(mine).values(until=now))
+    conn.execute(watcher.update().where(mine).values(until=now, holder=""))

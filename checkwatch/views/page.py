@@ -11,7 +11,7 @@ import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta, tzinfo
+from datetime import tzinfo
 from hashlib import sha256
 
 from checkwatch.answers.board import Board, Row
@@ -21,11 +21,10 @@ from checkwatch.core.instant import (
     MINUTE,
     SECOND,
     Instant,
-    from_wall,
     iso,
     to_datetime,
-    wall,
 )
+from checkwatch.core.period import end_of
 from checkwatch.core.place import PlaceStanding
 from checkwatch.core.standing import MachineStanding
 from checkwatch.core.states import Standing
@@ -168,8 +167,7 @@ def _steady_until(board: Board, here: Here, duty: Duty) -> Instant:
 
 def _midnight(here: Here) -> Instant:
     """The end of the day: times of today are written without it."""
-    tomorrow = wall(here.now, here.zone).date() + timedelta(days=1)
-    return from_wall(datetime.combine(tomorrow, time()), here.zone)
+    return end_of(here.now, "day", here.zone)
 
 
 def _ends(machine: MachineStanding) -> Iterator[Instant]:

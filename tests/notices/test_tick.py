@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from checkwatch.core import entry as e
 from checkwatch.core.instant import MINUTE, Instant
 from checkwatch.rules.notices import read_notices
 from checkwatch.run.watcher import tick as ticking
+from checkwatch.run.watcher.deliver import free_the_dead
 from checkwatch.run.watcher.status import watching
 from checkwatch.run.watcher.tick import Ticked, Watcher
 from checkwatch.store import journal, lease, outbox
@@ -336,3 +338,17 @@ def test_what_was_just_decided_is_on_its_way_and_then_undelivered(suite: str) ->
     assert (len(late.on_their_way), len(late.undelivered)) == (0, 1)
     hand_over(suite, "08:11")
     assert not watching(suite, t("08:11")).yet
+
+
+def test_a_dead_watcher_of_this_computer_is_taken_for_dead_once(suite: str) -> None:
+    """Else each run would take from a living one what that has in hand."""
+    dead = f"{socket.gethostname()} {2**22 + 1} 2026-03-12T08:00:00Z"
+    write(suite, did("08:10", e.Outcome.FAIL))
+    watcher(suite, dead).tick(t("08:10"))
+    for left in (0, 1):
+        with noting(suite) as conn:
+            outbox.free_all(conn)
+            assert outbox.take(conn, 1, t("08:10")) is not None
+        free_the_dead(suite, t("08:10"))
+        with reading(suite) as conn:
+            assert len(outbox.waiting(conn, t("08:10"))) == 1 - left

@@ -171,6 +171,15 @@ def test_a_page_does_not_outlast_the_time_at_which_work_begins() -> None:
     assert listed == [False, True]
 
 
+def test_a_page_holds_on_the_night_of_25_hours() -> None:
+    """On Sunday 25 October 2026 the clocks go back (Directive 2000/84/EC, article 3): 24 hours after
+    its first hour it is the same day still."""
+    at = "2026-10-25T00:10"
+    unread = dead({}, "why", t(at), Here(ZONE, t(at)), "S", "")["index.html"]
+    assert unread.until == t("2026-10-26T00:00")
+    assert all(one.holds(t(at)) for one in made(twelve(at)).values())
+
+
 def test_a_page_holds_a_quarter_of_an_hour_at_most_and_never_over_midnight() -> None:
     assert until(twelve("12:00")) == t("12:15")
     midnight = t("2026-03-13T00:00")

@@ -81,7 +81,7 @@ def lists_now(kind: Kind, plan: Plan, past: Past, now: Instant, zone: ZoneInfo) 
         if local.date() != today:
             first = datetime.combine(today, min(route.times))
             soon = from_wall(first, zone) - now <= BEFORE
-            local = first if soon else datetime.combine(today, time())
+            local = first if soon else datetime.combine(today, time.min)
         found += _listings(kind, route, plan.called(route.to), past, now, local, now)
     return found
 
