@@ -61,6 +61,9 @@ def send(url: str, kind: Kind, plan: Plan, to: tuple[str, ...], now: Instant) ->
         known = outbox.carrying(conn, todo.keys).values()
         before = frozenset(one.number for one in known if one.sent is not None)
     free_the_dead(url, now)
+    with engine.noting(url) as conn:
+        # Somebody asks for it: no pause is waited for.
+        outbox.make_due(conn)
     _hand_over(url, plan, todo.keys)
     _hand_over_the_rest(url, plan, todo.keys)
     with engine.reading(url) as conn:
@@ -139,12 +142,8 @@ def _todo(
 
 
 def _hand_over(url: str, plan: Plan, keys: frozenset[Key]) -> None:
-    """Hands over what waits for these recipients, whatever pause it is in; waits for who has the
-    same in hand."""
+    """Hands over what waits for these recipients; waits for who has the same in hand."""
     recipients = sorted({recipient for *_, recipient in keys})
-    with engine.noting(url) as conn:
-        for recipient in recipients:
-            outbox.make_due(conn, recipient)
     for _ in range(_PATIENCE):
         for recipient in recipients:
             deliver(url, plan, clock.now, recipient)

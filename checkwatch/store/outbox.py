@@ -146,10 +146,9 @@ def put(conn: Connection, one: Message, carries: Iterable[Numbered]) -> None:
     conn.execute(notice.insert(), rows)
 
 
-def make_due(conn: Connection, recipient: str) -> None:
-    """Ends the pauses of what nobody took for a recipient: somebody asks for it to be tried now."""
-    theirs = (message.c.recipient == recipient) & (message.c.sent == 0)
-    conn.execute(update(message).where(theirs).values(next_try=message.c.created))
+def make_due(conn: Connection) -> None:
+    """Ends the pauses of all that nobody took yet."""
+    conn.execute(update(message).where(message.c.sent == 0).values(next_try=message.c.created))
 
 
 def recipients_waiting(conn: Connection, now: Instant) -> list[str]:

@@ -172,8 +172,8 @@ def test_a_page_does_not_outlast_the_time_at_which_work_begins() -> None:
 
 
 def test_a_page_holds_on_the_night_of_25_hours() -> None:
-    """On Sunday 25 October 2026 the clocks go back (Directive 2000/84/EC, article 3): 24 hours after
-    its first hour it is the same day still."""
+    """On Sunday 25 October 2026 the clocks go back (Directive 2000/84/EC, article 3): 24 hours
+    after its first hour it is the same day still."""
     at = "2026-10-25T00:10"
     unread = dead({}, "why", t(at), Here(ZONE, t(at)), "S", "")["index.html"]
     assert unread.until == t("2026-10-26T00:00")
