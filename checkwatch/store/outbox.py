@@ -115,9 +115,8 @@ def note_heard(conn: Connection, number: int, one: Heard) -> None:
 
 def number_new(conn: Connection, notices: Sequence[Notice]) -> list[Numbered]:
     """Those that nobody decided yet, with the numbers that they will have."""
-    known = {one.key for one in told(conn, {one.subject for one in notices})}
     first = (conn.scalar(select(func.max(notice.c.number))) or 0) + 1
-    new = {one.key: one for one in notices if one.key not in known}
+    new = {one.key: one for one in notices if _carrier(conn, one.key) is None}
     return [Numbered(number, one) for number, one in enumerate(new.values(), first)]
 
 
@@ -213,19 +212,22 @@ def free_all(conn: Connection) -> None:
 
 def carrying(conn: Connection, keys: Iterable[Key]) -> dict[Key, Message]:
     """The messages that carry these notices."""
-    found: dict[Key, int] = {}
-    for kind, subject, occasion, recipient in keys:
-        wanted = select(notice.c.message).where(
-            notice.c.kind == kind.value,
-            notice.c.subject == subject,
-            notice.c.occasion == occasion,
-            notice.c.recipient == recipient,
-        )
-        number = conn.scalar(wanted)
-        if number is not None:
-            found[kind, subject, occasion, recipient] = number
+    carriers = ((key, _carrier(conn, key)) for key in keys)
+    found = {key: number for key, number in carriers if number is not None}
     by_number = {one.number: one for one in messages(conn, found.values())}
     return {key: by_number[number] for key, number in found.items() if number in by_number}
+
+
+def _carrier(conn: Connection, key: Key) -> int | None:
+    """The number of the message that carries a notice; None where nobody decided it yet."""
+    kind, subject, occasion, recipient = key
+    wanted = select(notice.c.message).where(
+        notice.c.kind == kind.value,
+        notice.c.subject == subject,
+        notice.c.occasion == occasion,
+        notice.c.recipient == recipient,
+    )
+    return conn.scalar(wanted)
 
 
 def newest(conn: Connection, count: int) -> list[Message]:

@@ -268,11 +268,11 @@ class _Telling:
         """Those who may be told at this time: in quiet hours only of what cannot wait, and then who
         is on call; where nobody is, all are told."""
         people = list(self._people().items())
-        awake = [one for one in people if not one[0].is_quiet(self._now, self._zone)]
-        if len(awake) == len(people):
+        now, zone, urgent = self._now, self._zone, MANNERS[self._matter.kind].urgent
+        reached = [one for one in people if one[0].is_reached(now, zone, urgent=urgent)]
+        if urgent and not reached:
             return people
-        self._look(Instant(self._now + MINUTE))
-        if not MANNERS[self._matter.kind].urgent:
-            return awake
-        called = [one for one in people if one[0].is_on_call(self._now, self._zone)]
-        return [one for one in people if one in awake or one in called] or people
+        for one in people:
+            if one not in reached:
+                self._look(one[0].next_reached(now, zone, urgent=urgent))
+        return reached

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import time
+from datetime import datetime, time, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
 from checkwatch.answers.notice.kinds import Kind
-from checkwatch.core.instant import Instant, wall
+from checkwatch.core.instant import FOREVER, Instant, from_wall, wall
 from checkwatch.core.period import Period
 from checkwatch.core.rulebook import DutySpan
 
@@ -82,6 +82,23 @@ class Recipient:
         """Whether the recipient is on call at an instant."""
         local = wall(at, zone)
         return not self.on_call or any(span.holds_at(local) for span in self.on_call)
+
+    def is_reached(self, at: Instant, zone: ZoneInfo, *, urgent: bool) -> bool:
+        """Whether one may be told at an instant: in quiet hours only of what is urgent, on call."""
+        return not self.is_quiet(at, zone) or (urgent and self.is_on_call(at, zone))
+
+    def next_reached(self, at: Instant, zone: ZoneInfo, *, urgent: bool) -> Instant:
+        """When one may be told again who may not be now; FOREVER for never. Spans begin and end at
+        the same times each week."""
+        today = wall(at, zone).date()
+        times = {t for span in (*self.quiet, *self.on_call) for t in (span.start, span.end)}
+        ends = (
+            from_wall(datetime.combine(today + timedelta(days=day), of_day), zone)
+            for day in range(9)
+            for of_day in times
+        )
+        later = (end for end in sorted(ends) if end > at)
+        return next((e for e in later if self.is_reached(e, zone, urgent=urgent)), FOREVER)
 
     def is_called(self, name: str) -> bool:
         """Whether a route that names a code or a role means this recipient."""

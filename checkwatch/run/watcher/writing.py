@@ -40,10 +40,21 @@ class Wrote(NamedTuple):
 
 
 def past_of(conn: Connection, matters: Iterable[Matter], plan: Plan, now: Instant) -> Past:
-    """What was told and heard of these matters, and of the lists of the last days."""
-    subjects = {matter.subject for matter in matters}
-    lists = outbox.told(conn, list_subjects(plan), Instant(now - _LISTS_OF))
-    return Past([*outbox.told(conn, subjects), *lists], outbox.who_heard(conn, subjects))
+    """What was told and heard of these matters, and of the lists of the last days.
+
+    Of a lapse nobody was told longer ago than routes tell of it before: what was told of those
+    before it on the same machine is not read again and again.
+    """
+    known = list(matters)
+    lapses = {one.subject for one in known if one.kind is Kind.LAPSE_SOON}
+    others = {one.subject for one in known} - lapses
+    ahead = max((r.ahead.longest for r in plan.routes if r.ahead), default=0)
+    told = [
+        *outbox.told(conn, others),
+        *outbox.told(conn, lapses, Instant(now - ahead - DAY)),
+        *outbox.told(conn, list_subjects(plan), Instant(now - _LISTS_OF)),
+    ]
+    return Past(told, outbox.who_heard(conn, lapses | others))
 
 
 def write(
